@@ -1,0 +1,1 @@
+//! Serrata: DICOM objects in and out, and the storage service.

@@ -1,0 +1,1 @@
+//! Serrata: the sphere of the eye: directions, projections, distances and areas.

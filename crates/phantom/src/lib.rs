@@ -1,0 +1,1 @@
+//! Serrata: a simulated eye and scanner, with the truth about each frame.

@@ -1,0 +1,1 @@
+//! Serrata: the HTTP API, live events and the intake services.

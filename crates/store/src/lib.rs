@@ -1,0 +1,1 @@
+//! Serrata: database, originals, audit trail and work items.

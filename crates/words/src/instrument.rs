@@ -1,0 +1,82 @@
+//! Profiles of instruments (`instruments/*.toml`).
+
+use serde::{Deserialize, Serialize};
+
+crate::words! {
+    /// How the sphere is drawn on the picture.
+    Projection("projection") {
+        /// Stereographic, as DICOM PS3.3 C.8.17.11.
+        Stereographic = "stereographic",
+        /// Not known: no mm.
+        Unknown = "unknown",
+    }
+}
+
+crate::words! {
+    /// The image axis along which the sweep advances.
+    SlowAxis("slow axis") {
+        /// Row after row, downwards.
+        Down = "down",
+        /// Row after row, upwards.
+        Up = "up",
+        /// Column after column, to the right.
+        Right = "right",
+        /// Column after column, to the left.
+        Left = "left",
+    }
+}
+
+/// One light source.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Laser {
+    /// What it is for, for example "red".
+    pub name: String,
+    /// Wavelength in nm.
+    pub nm: f64,
+    /// Power at the cornea in mW, or null where the maker does not say.
+    #[serde(default)]
+    pub mw: Option<f64>,
+}
+
+/// What is known of an instrument. Without a profile a frame is uncalibrated: no ms, no mm, no light figure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Instrument {
+    /// Name.
+    pub name: String,
+    /// Where the numbers come from, for example "invented for the demo".
+    pub source: String,
+    /// Width of its pictures in pixels.
+    pub width: u32,
+    /// Height of its pictures in pixels.
+    pub height: u32,
+    /// Projection of its pictures.
+    pub projection: Projection,
+    /// View angle of the centre pixel, degrees at the sphere's centre; null where the projection is unknown.
+    #[serde(default)]
+    pub degrees_per_pixel: Option<f64>,
+    /// Slow axis of the sweep.
+    pub slow_axis: SlowAxis,
+    /// Time of one sweep in seconds.
+    pub sweep_s: f64,
+    /// Light sources.
+    #[serde(default)]
+    pub lasers: Vec<Laser>,
+}
+
+impl Instrument {
+    /// Milliseconds from the start of the sweep at which a line along the slow axis is exposed.
+    ///
+    /// `line` counts from the edge at which the picture's coordinates start, `lines` is the frame's size along
+    /// the slow axis. Example: line 1800 of 3600 with a 0.4 s sweep downwards is at 200 ms.
+    #[must_use]
+    pub fn line_ms(&self, line: f64, lines: u32) -> f64 {
+        let share = line / f64::from(lines.max(1));
+        let share = match self.slow_axis {
+            SlowAxis::Down | SlowAxis::Right => share,
+            SlowAxis::Up | SlowAxis::Left => 1.0 - share,
+        };
+        share * self.sweep_s * 1000.0
+    }
+}

@@ -1,1 +1,31 @@
-//! Serrata: orders, protocols, judging an observation for a view, and what is still due.
+//! The clinic's side of a picture: orders, protocols, judging an observation for a view, and what is still due.
+//!
+//! * [`judge`]: what an observation means for a view, by rules that a clinic can read and change;
+//! * [`Protocol`]: the views that an order stands for;
+//! * [`status`]: which views are met, and whether the pictures are complete;
+//! * [`cautions`]: questions to ask before.
+//!
+//! Nothing here looks at pixels or at a clock.
+
+mod cautions;
+mod completeness;
+mod protocol;
+
+pub use cautions::cautions;
+pub use completeness::{Candidate, Closure, Complete, Status, ViewState, ViewStatus, matches, named, status};
+pub use protocol::{Protocol, ProtocolError};
+
+/// Declares a set of states with their JSON spelling.
+macro_rules! states {
+    ($(#[$meta:meta])* $name:ident { $($(#[$vmeta:meta])* $variant:ident = $text:literal),+ $(,)? }) => {
+        $(#[$meta])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+        pub enum $name { $($(#[$vmeta])* #[serde(rename = $text)] $variant),+ }
+        impl $name {
+            /// The state as it is written in JSON.
+            #[must_use]
+            pub const fn word(self) -> &'static str { match self { $(Self::$variant => $text),+ } }
+        }
+    };
+}
+pub(crate) use states;

@@ -1,0 +1,44 @@
+# Serrata. `make help` lists what there is.
+SHELL := /bin/bash
+TARGET := $(if $(CARGO_TARGET_DIR),$(CARGO_TARGET_DIR),target)
+BIN := $(TARGET)/release/serrata
+
+# Where the invented clinic day is kept, and where it is served.
+DEMO_DIR ?= demo-data
+LISTEN ?= 127.0.0.1:8420
+# Some parts of the tests only, for example ONLY="format page".
+ONLY ?=
+
+.DEFAULT_GOAL := help
+.PHONY: help setup build demo test bench fuzz real-frames format clean-demo
+
+help: ## Lists the commands
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
+
+setup: ## Installs what is missing (Debian, Python and npm packages), or says what to do
+	@scripts/setup.sh
+
+build: setup ## Builds the page, then the binary that embeds it
+	@cd web && npm run --silent build
+	@cargo build --release --workspace --all-targets --locked
+
+demo: build ## Makes an invented clinic day and serves it (DEMO_DIR, LISTEN)
+	@$(BIN) demo --dir "$(DEMO_DIR)" --listen "$(LISTEN)"
+
+test: ## Runs all tests, part by part, with their times (ONLY="part part" for some)
+	@scripts/test.sh $(ONLY)
+
+format: ## Formats the Rust code
+	@cargo fmt --all
+
+bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in one run
+	@.venv/bin/python checks/bench.py
+
+real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
+	@.venv/bin/python checks/real_frames.py
+
+fuzz: ## By hand, with cargo-fuzz and a nightly compiler: TARGET_NAME=decode SECONDS_EACH=60
+	@scripts/fuzz.sh
+
+clean-demo: ## Removes the invented clinic day
+	@rm -rf -- "$(DEMO_DIR)"

@@ -1,0 +1,35 @@
+#!/usr/bin/env bash
+# Browser tests: serves an invented clinic day from a folder of its own on a free loopback port, lets the page's tests
+# loose on it with Chromium, and stops it. Pictures of the screens go to SERRATA_SHOTS (default: a throw-away folder).
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+bin="${CARGO_TARGET_DIR:-target}/release/serrata"
+[ -x "$bin" ] || { echo "browser: $bin is not there: run 'make build' first." >&2; exit 1; }
+work=$(mktemp -d)
+server=
+finish() {
+    [ -z "$server" ] || { kill "$server" 2>/dev/null && wait "$server" 2>/dev/null; } || true
+    rm -rf "$work"
+}
+trap finish EXIT
+
+port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
+"$bin" demo --dir "$work/day" --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
+server=$!
+for _ in $(seq 600); do
+    grep -q 'Serrata is at http' "$work/out" && break
+    kill -0 "$server" 2>/dev/null || { echo "browser: the demo day stopped before it was served:" >&2; cat "$work/err" >&2; server=; exit 1; }
+    sleep 0.5
+done
+grep -q 'Serrata is at http' "$work/out" || { echo "browser: the demo day was not served within 5 minutes:" >&2; cat "$work/err" >&2; exit 1; }
+
+# One picture to drop on the page: an invented eye.
+"$bin" phantom eye --seed 11 -o "$work/picture" >/dev/null
+SERRATA_PICTURE=$(find "$work/picture" -type f \( -name '*.png' -o -name '*.jpg' \) | sort | head -n 1)
+[ -n "$SERRATA_PICTURE" ] || { echo "browser: 'serrata phantom eye' left no picture in $work/picture." >&2; exit 1; }
+export SERRATA_PICTURE
+export SERRATA_URL="http://127.0.0.1:$port"
+export SERRATA_SHOTS="${SERRATA_SHOTS:-$work/shots}"
+mkdir -p "$SERRATA_SHOTS"
+(cd web && npm run e2e) || { code=$?; echo "browser: the server's last words:" >&2; tail -n 20 "$work/err" >&2; exit "$code"; }

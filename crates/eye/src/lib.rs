@@ -1,1 +1,45 @@
-//! Serrata: the sphere of the eye: directions, projections, distances and areas.
+//! The sphere of the eye: directions, projections, great circles, areas, footprints, and millimetres with their
+//! uncertainty.
+//!
+//! Two frames of reference, both a unit sphere seen from its centre along +z by the observer of the fundus:
+//! * **view frame**: +z to the point at which the picture's projection is centred, +x right and +y up in the picture;
+//! * **retinal frame**: +z to the fovea, +x to 3 o'clock and +y to 12 o'clock as the observer sees the fundus.
+//!
+//! Every angle is an *eye angle*, at the sphere's centre; visual angles (at the nodal point) do not occur here.
+//!
+//! * [`Direction`], [`angle_between`], [`path_length_rad`]: points on the sphere and great circles;
+//! * [`Stereographic`]: picture to sphere and back, in the form of DICOM PS3.3 C.8.17.11;
+//! * [`Rotation`]: from the view frame to the retinal frame ([`Rotation::from_landmarks`], [`Rotation::from_gaze`]);
+//! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
+//! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
+//! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
+//! * [`outline`]: a region of a picture as rings on the retina.
+//!
+//! Not here: pixels, files, and what a picture shows.
+//!
+//! ```
+//! use serrata_eye::{Radius, Stereographic};
+//! // A picture of 4000 × 4000 pixels whose centre pixel spans 0.05°: the middle of its right edge lies 82.22° out.
+//! let picture = Stereographic { width: 4000, height: 4000, deg_per_px: [0.05, 0.05] };
+//! let edge = picture.to_direction([4000.0, 2000.0]);
+//! assert!((edge.z().acos().to_degrees() - 82.220_105_723).abs() < 1e-9);
+//! // And in millimetres on an eye of 24 mm axial length:
+//! let length = Radius::from_axial_length(24.0).length(edge.z().acos());
+//! assert!((length.value - 17.220_138_674).abs() < 1e-9);
+//! ```
+
+mod area;
+mod direction;
+mod outline;
+mod radius;
+mod retinal;
+mod rotation;
+mod stereographic;
+
+pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
+pub use direction::{Direction, angle_between, path_length_rad};
+pub use outline::{Footprint, densify, outline};
+pub use radius::{Measured, Radius, RadiusSource};
+pub use retinal::{HorizontalSide, RetinalPoint};
+pub use rotation::{GAZE_DEG, MEAN_DISC, Rotation};
+pub use stereographic::Stereographic;

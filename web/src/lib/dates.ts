@@ -1,0 +1,40 @@
+/** Dates and times on screens: the month always in letters, 24 hours, the browser's zone. */
+
+const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"] as const;
+const WEEKDAYS = ["Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday"] as const;
+
+function two(n: number): string {
+  return String(n).padStart(2, "0");
+}
+
+function local(utcUs: number): Date | null {
+  const date = new Date(utcUs / 1000);
+  return Number.isNaN(date.getTime()) ? null : date;
+}
+
+/** `"25 Nov 2026"`; `"date not known"` where there is none. */
+export function dateText(utcUs: number | null): string {
+  const d = utcUs === null ? null : local(utcUs);
+  return d === null ? "date not known" : `${two(d.getDate())} ${MONTHS[d.getMonth()] ?? ""} ${String(d.getFullYear())}`;
+}
+
+/** `"Wednesday 25 Nov 2026"`. */
+export function dayText(utcUs: number): string {
+  const d = local(utcUs);
+  return d === null ? "date not known" : `${WEEKDAYS[d.getDay()] ?? ""} ${dateText(utcUs)}`;
+}
+
+/** `"10:42"`, or with seconds `"10:42:07"`; `"time not known"` where there is none. */
+export function timeText(utcUs: number | null, seconds = false): string {
+  const d = utcUs === null ? null : local(utcUs);
+  if (d === null) return "time not known";
+  const minutes = `${two(d.getHours())}:${two(d.getMinutes())}`;
+  return seconds ? `${minutes}:${two(d.getSeconds())}` : minutes;
+}
+
+/** The time alone for the day of `nowUtcUs`, else with its date: `"10:42"`, `"24 Nov 2026, 10:42"`. */
+export function whenText(utcUs: number | null, nowUtcUs: number): string {
+  if (utcUs === null) return "time not known";
+  const time = timeText(utcUs);
+  return dateText(utcUs) === dateText(nowUtcUs) ? time : `${dateText(utcUs)}, ${time}`;
+}

@@ -1,0 +1,44 @@
+/** The measures of a frame, as lines of name and value. */
+import type { Appraisal } from "../api/types";
+import { EYES, GAZES, percent } from "./words";
+
+/** Six significant digits at most, for areas. */
+function digits(value: number): string {
+  return String(Number(value.toPrecision(4)));
+}
+
+function eyeSide({ eye }: Appraisal): string {
+  if (eye.inferred === null) return "not sure";
+  const sure = `${EYES[eye.inferred]}, ${percent(eye.probability)} sure`;
+  if (eye.agrees === null) return sure;
+  return eye.agrees ? `${sure}; agrees with the label` : `${sure}; the label says otherwise`;
+}
+
+function area({ visible_retina: seen }: Appraisal): string {
+  if (seen.area_mm2 === null) return `not given: ${seen.uncalibrated ?? "not calibrated"}`;
+  const interval = seen.area_interval_mm2;
+  if (interval === null) return `${digits(seen.area_mm2)} mm²`;
+  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %), best ${digits(seen.area_mm2)} mm²`;
+}
+
+/** Lines for the screen. A measure without a value says why; none is left out in silence. */
+export function measures(a: Appraisal): [string, string][] {
+  const reach = a.reach;
+  const far = (value: number): string => value.toFixed(1);
+  return [
+    ["Eye by anatomy", eyeSide(a)],
+    ["Judged as", `${a.view.name}, ${GAZES[a.view.gaze]}`],
+    ["Visible retina", `${percent(a.visible_retina.fraction)} of the field`],
+    ["Area", area(a)],
+    [
+      "Reach",
+      reach === null
+        ? "not known"
+        : `up ${far(reach.superior)}, down ${far(reach.inferior)}, nasal ${far(reach.nasal)}, temporal ${far(reach.temporal)} disc diameters`,
+    ],
+    ["Sharpness", `${a.sharpness.value.toFixed(2)} ${a.sharpness.unit}`],
+    ["Picture", `${String(a.width)} × ${String(a.height)} pixels`],
+    ["Instrument", a.instrument ?? "no profile: uncalibrated"],
+    ["Method", `${a.method.name}, revision ${String(a.method.revision)}`],
+  ];
+}

@@ -1,0 +1,46 @@
+/** The page's addresses. */
+
+export type Route =
+  | { screen: "day" }
+  | { screen: "visit"; id: string }
+  | { screen: "frame"; id: string }
+  | { screen: "unassigned" }
+  | { screen: "unknown"; path: string };
+
+/** Reads a path. Example: `"/visits/7"` is the visit 7. */
+export function parseRoute(path: string): Route {
+  const parts = path.split("/").filter((part) => part !== "");
+  const [head, tail] = parts;
+  if (head === undefined) return { screen: "day" };
+  if (head === "unassigned" && tail === undefined) return { screen: "unassigned" };
+  if (tail !== undefined && parts.length === 2) {
+    const id = decode(tail);
+    if (id !== null && head === "visits") return { screen: "visit", id };
+    if (id !== null && head === "frames") return { screen: "frame", id };
+  }
+  return { screen: "unknown", path };
+}
+
+function decode(part: string): string | null {
+  try {
+    return decodeURIComponent(part);
+  } catch {
+    return null;
+  }
+}
+
+/** Writes a path; the reverse of {@link parseRoute}. */
+export function routePath(route: Route): string {
+  switch (route.screen) {
+    case "day":
+      return "/";
+    case "unassigned":
+      return "/unassigned";
+    case "visit":
+      return `/visits/${encodeURIComponent(route.id)}`;
+    case "frame":
+      return `/frames/${encodeURIComponent(route.id)}`;
+    case "unknown":
+      return route.path;
+  }
+}

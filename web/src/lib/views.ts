@@ -1,0 +1,28 @@
+/** Views and charts in the order of the screen. */
+import type { Chart, Eye, VisitView } from "../api/types";
+
+const EARLIER: Record<VisitView["state"], number> = {
+  due: 0,
+  met_with_reservations: 1,
+  met: 2,
+  not_obtainable: 3,
+  not_done: 3,
+};
+
+/** Views in order of rank: musts before shoulds; within a rank what is due comes first, else the protocol's order. */
+export function byRank(views: readonly VisitView[]): VisitView[] {
+  return [...views].sort(
+    (a, b) => Number(a.rank === "should") - Number(b.rank === "should") || EARLIER[a.state] - EARLIER[b.state],
+  );
+}
+
+/**
+ * Both charts, the right eye first: it is on the page's left, as one faces the patient. A chart that the server did
+ * not send is drawn empty, with the rings of the other one.
+ */
+export function chartPair(charts: readonly Chart[]): Chart[] {
+  const rings = charts[0]?.rings ?? [];
+  return (["R", "L"] satisfies Eye[]).map(
+    (eye) => charts.find((chart) => chart.eye === eye) ?? { eye, rings, frames: [], due: [] },
+  );
+}

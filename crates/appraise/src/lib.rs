@@ -1,1 +1,11 @@
-//! Serrata: what is in a frame's pixels: visible retina, findings, anatomy, eye side, sharpness.
+//! What is in a frame's pixels.
+
+mod contour;
+mod filter;
+mod mask;
+mod observe;
+mod radial;
+mod scene;
+mod visible;
+
+pub use observe::{METHOD, observe};

@@ -1,0 +1,47 @@
+//! Visible retina: what is neither lid, nor face, nor the dark rim, nor outside the instrument's aperture.
+//!
+//! The outline is sought ray by ray around a centre, as the closed curve with the greatest total evidence. In
+//! pictures made by reflected light that evidence is an edge to the brighter lid or to black; in dye pictures it is
+//! the place where the dye's light falls to the floor, so that dark retina between lit vessels stays inside.
+
+mod dye;
+mod reflected;
+
+use crate::{mask::Mask, radial::Rays, scene::Scene};
+
+/// The visible retina on the working plane, blinks not yet taken out.
+pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
+    let (w, h) = (scene.width(), scene.height());
+    let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
+    rays.fill(&calm(&radii), w, h).and(&scene.aperture)
+}
+
+/// Takes the steps out of an outline: the mean over five neighbours.
+fn calm(radii: &[usize]) -> Vec<f32> {
+    let n = radii.len();
+    (0..n).map(|k| (0..5).map(|d| radii[(k + n + d - 2) % n] as f32).sum::<f32>() / 5.0 + 0.5).collect()
+}
+
+/// Means of a ray's values over the `width` steps before and after each step; outside the plane values are `None`.
+struct Profile {
+    values: Vec<Option<f32>>,
+}
+
+impl Profile {
+    fn along(rays: &Rays, ray: usize, scene: &Scene<'_>, of: impl Fn(usize) -> f32) -> Self {
+        let (w, h) = (scene.width(), scene.height());
+        let values = (0..crate::radial::STEPS).map(|s| rays.pixel(ray, s, w, h).map(&of)).collect();
+        Self { values }
+    }
+
+    /// Mean over steps `from..to` that lie in the plane.
+    fn mean(&self, from: usize, to: usize) -> Option<f32> {
+        let part = self.values.get(from..to.min(self.values.len()))?;
+        let (mut sum, mut n) = (0.0, 0.0);
+        for v in part.iter().flatten() {
+            sum += v;
+            n += 1.0;
+        }
+        (n > 0.0).then(|| sum / n)
+    }
+}

@@ -1,0 +1,72 @@
+//! The outline in pictures made by reflected light.
+
+use super::Profile;
+use crate::{
+    filter,
+    radial::{RAYS, Rays, STEPS},
+    scene::Scene,
+};
+use serrata_frame::Plane;
+
+/// Added before logarithms, so that the noise of black does not count: 5 % of full scale.
+const DARK: f32 = 0.05;
+
+pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
+    let (w, h) = (scene.width(), scene.height());
+    let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
+    let calm = filter::smooth(&scene.value, scene.long() * 0.002);
+    let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + DARK).ln()).collect() };
+    let redness = redness(scene);
+    let mut middle: Vec<f32> = central(scene, &log);
+    let typical = filter::percentile(&mut middle, 0.5);
+    let gain: Vec<Vec<f32>> = (0..RAYS)
+        .map(|k| {
+            let brightness = Profile::along(&rays, k, scene, |i| log.data[i]);
+            let red = Profile::along(&rays, k, scene, |i| redness.data[i]);
+            let inside = Profile::along(&rays, k, scene, |i| f32::from(u8::from(scene.aperture.data[i])));
+            ray_gain(&brightness, &red, &inside, typical)
+        })
+        .collect();
+    (rays, Rays::best(&gain, 4, 0.12))
+}
+
+/// ln(red / green), smoothed; 0 for grey pictures.
+fn redness(scene: &Scene<'_>) -> Plane {
+    let Some(red) = &scene.red else { return Plane::new(scene.width(), scene.height(), 0.0) };
+    let data = red.data.iter().zip(&scene.detail.data).map(|(r, g)| ((r + DARK) / (g + DARK)).ln()).collect();
+    filter::smooth(&Plane { width: red.width, height: red.height, data }, scene.long() * 0.004)
+}
+
+/// Values in the central quarter of the picture.
+fn central(scene: &Scene<'_>, p: &Plane) -> Vec<f32> {
+    let (w, h) = (scene.width(), scene.height());
+    (h / 4..(3 * h).div_ceil(4)).flat_map(|y| p.row(y)[w / 4..(3 * w).div_ceil(4)].iter().copied()).collect()
+}
+
+/// What an outline earns at each step of one ray.
+fn ray_gain(brightness: &Profile, red: &Profile, inside: &Profile, typical: f32) -> Vec<f32> {
+    let near = 8; // steps of about 1/600 of the diagonal: both sides of an edge
+    let last = (0..STEPS).rev().find(|s| inside.values[*s].is_some_and(|v| v > 0.5)).unwrap_or(0);
+    let dark = typical - 0.9;
+    let mut beyond = vec![0.0f32; STEPS + 1];
+    for s in (0..STEPS).rev() {
+        let reddish = if s <= last { red.values[s].map_or(0.0, |v| (v - 0.12).clamp(0.0, 0.4)) } else { 0.0 };
+        beyond[s] = beyond[s + 1] + reddish;
+    }
+    (0..STEPS)
+        .map(|s| {
+            if s > last {
+                return -0.5 - 0.05 * (s - last) as f32;
+            }
+            if s < STEPS / 5 {
+                return -2.0;
+            }
+            let inner = brightness.mean(s.saturating_sub(near), s + 1).unwrap_or(0.0);
+            let outer = brightness.mean(s + 1, s + 1 + near).unwrap_or(DARK.ln());
+            let rise = (outer - inner).clamp(0.0, 1.2);
+            let fall = if outer < dark { (inner - outer).clamp(0.0, 1.0) } else { 0.0 };
+            let edge = if s + 1 >= last { 0.55 } else { 0.0 };
+            rise.max(0.8 * fall).max(edge) - 0.05 * beyond[s + 1]
+        })
+        .collect()
+}

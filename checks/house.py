@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import pathlib
@@ -12,6 +13,8 @@ import time
 import urllib.error
 import urllib.request
 from dataclasses import dataclass, field
+
+import pydicom
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 BINARY = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")).absolute() / "release" / "serrata"
@@ -179,18 +182,20 @@ def logged_as_stored(log: str) -> list[str]:
     return stored
 
 
-def peak_kilobytes(pid: int) -> int:
-    """VmHWM of a running process."""
-    for line in pathlib.Path(f"/proc/{pid}/status").read_text().splitlines():
-        if line.startswith("VmHWM:"):
-            return int(line.split()[1])
-    raise AssertionError("no VmHWM")
+def dicom_files(data: pathlib.Path) -> list[pathlib.Path]:
+    """The DICOM originals in a data folder, found by their bytes, whatever they are called."""
+    found = []
+    for path in data.rglob("*"):
+        if path.is_file() and path.stat().st_size > 132:
+            with open(path, "rb") as file:
+                if file.read(132)[128:] == b"DICM":
+                    found.append(path)
+    return found
 
 
-def http_error(call) -> dict:
-    """The error line that a call ends with."""
-    try:
-        call()
-    except urllib.error.HTTPError as error:
-        return json.load(error)
-    raise AssertionError("the call was expected to fail")
+def originals(data: pathlib.Path) -> dict[str, str]:
+    """The DICOM originals in a data folder: SHA-256 of the file by SOP Instance UID."""
+    return {
+        str(pydicom.dcmread(path, stop_before_pixels=True).SOPInstanceUID): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in dicom_files(data)
+    }

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import pathlib
 import shutil
 import sqlite3
 import subprocess
@@ -20,21 +19,7 @@ from PIL import Image
 from pydicom.uid import generate_uid
 
 import makers
-from house import DCMSEND, STORESCU, Server, logged_as_stored, until
-
-
-def originals(data: pathlib.Path) -> dict[str, str]:
-    """The DICOM originals in a data folder: SHA-256 of the file by SOP Instance UID."""
-    found = {}
-    for path in data.rglob("*"):
-        if not path.is_file() or path.stat().st_size < 132:
-            continue
-        with open(path, "rb") as file:
-            if file.read(132)[128:] != b"DICM":
-                continue
-        uid = str(pydicom.dcmread(path, stop_before_pixels=True).SOPInstanceUID)
-        found[uid] = hashlib.sha256(path.read_bytes()).hexdigest()
-    return found
+from house import DCMSEND, STORESCU, Server, dicom_files, logged_as_stored, originals, until
 
 
 def test_storescu_dcmsend_and_a_copy_into_the_folder_all_end_as_appraised_frames(server, tmp_path):
@@ -82,12 +67,8 @@ def test_the_pixels_that_dcmtk_sent_are_the_pixels_that_are_kept(server, tmp_pat
     assert server.send(file, options=("-R",)).returncode == 0
     uid = str(pydicom.dcmread(file).SOPInstanceUID)
     server.checked({originals(server.data)[uid]})
-    for path in server.data.rglob("*"):
-        if path.is_file() and path.stat().st_size > 132 and path.read_bytes()[128:132] == b"DICM":
-            kept = pydicom.dcmread(path)
-            assert kept.pixel_array.tobytes() == pydicom.dcmread(file).pixel_array.tobytes()
-            return
-    raise AssertionError("no original was found")
+    (kept,) = dicom_files(server.data)
+    assert pydicom.dcmread(kept).pixel_array.tobytes() == pydicom.dcmread(file).pixel_array.tobytes()
 
 
 def test_verification_is_answered(server):
@@ -107,14 +88,6 @@ def test_the_same_object_twice_is_one_original_and_other_bytes_under_its_uid_are
         assert server.send(file, options=("-R",)).returncode == 0
     until("both originals are kept", lambda: len(list(dicom_files(server.data))) == 2)
     server.checked({hashlib.sha256(p.read_bytes()).hexdigest() for p in dicom_files(server.data)})
-
-
-def dicom_files(data: pathlib.Path):
-    for path in data.rglob("*"):
-        if path.is_file() and path.stat().st_size > 132:
-            with open(path, "rb") as file:
-                if file.read(132)[128:] == b"DICM":
-                    yield path
 
 
 def test_a_file_that_still_grows_is_read_once_it_is_whole(server):

@@ -11,8 +11,7 @@ import time
 import pytest
 
 import makers
-from house import STORESCU, Server, logged_as_stored
-from test_intake import originals
+from house import STORESCU, Server, logged_as_stored, originals
 
 OBJECTS = 200
 

@@ -1,0 +1,159 @@
+"""Ratios against open peers on the same files in the same run, timed from outside the process (`make bench`).
+
+Peers: OpenCV's `imdecode` (pinned in requirements.txt) and dcmtk's `storescp` (Debian). Rounds alternate, the median ratio
+is printed with its range. A busy machine moves the seconds, much less the ratios; run it on a quiet one all the same.
+"""
+
+from __future__ import annotations
+
+import os
+import pathlib
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+# One thread for the peer, before its libraries are loaded.
+os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
+
+import cv2  # noqa: E402
+import numpy as np  # noqa: E402
+from PIL import Image  # noqa: E402
+
+import makers  # noqa: E402
+from house import BINARY, DCMSEND, SHARED, STORESCP, Server, free_port, originals, until  # noqa: E402
+
+ROUNDS = 5
+OBJECTS = 48
+
+
+def wall(command: list[str], **options: object) -> float:
+    """Seconds from start to end of a command that must succeed."""
+    start = time.perf_counter()
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, **options)
+    return time.perf_counter() - start
+
+
+def say(what: str, ratios: list[float], sign: str, budget: float, seconds: str) -> None:
+    """One line of the result."""
+    middle = statistics.median(ratios)
+    held = middle <= budget if sign == "≤" else middle >= budget
+    mark = "held" if held else "NOT HELD"
+    print(f"{what:58} {middle:6.2f} ×  ({min(ratios):.2f}–{max(ratios):.2f})  budget {sign} {budget:g} ×  {mark:8}  {seconds}")
+
+
+def picture(kind: str, folder: pathlib.Path) -> pathlib.Path:
+    """A colour or grey JPEG of about 3.9k × 3.0k: a real one where there is one, else the open retina blown up."""
+    real = SHARED / "uwf_pairs_hires" / f"pair1_{kind}.jpg"
+    if real.exists():
+        return real
+    large = makers.retina().resize((3869, 3038), Image.Resampling.BICUBIC)
+    path = folder / f"{kind}.jpg"
+    path.write_bytes(makers.jpeg(large if kind == "colour" else large.convert("L")))
+    print(f"bench: no real picture on this machine, {kind} is the open retina blown up to 3869 × 3038", file=sys.stderr)
+    return path
+
+
+def verdict(kind: str, budget: float, folder: pathlib.Path) -> None:
+    """(wall of 21 files − wall of 1 file) / 20 with --jobs 1, against decoding alone by the peer on one thread."""
+    cv2.setNumThreads(1)
+    file = picture(kind, folder)
+    data = np.frombuffer(file.read_bytes(), np.uint8)
+    command = [str(BINARY), "appraise", "--json", "--jobs", "1"]
+    wall([*command, str(file)])  # warm the page cache
+    ratios, mine, theirs = [], [], []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        for _ in range(20):
+            assert cv2.imdecode(data, cv2.IMREAD_UNCHANGED) is not None
+        theirs.append((time.perf_counter() - start) / 20)
+        mine.append((wall([*command, *[str(file)] * 21]) - wall([*command, str(file)])) / 20)
+        ratios.append(mine[-1] / theirs[-1])
+    seconds = f"{statistics.median(mine) * 1e3:.0f} ms against {statistics.median(theirs) * 1e3:.0f} ms"
+    say(f"verdict on a file, {kind}, decode included", ratios, "≤", budget, seconds)
+
+
+def objects(folder: pathlib.Path) -> list[pathlib.Path]:
+    """Objects of real size, JPEG baseline inside, all different."""
+    Image.MAX_IMAGE_PIXELS = None
+    base = Image.open(picture("colour", folder)).convert("RGB")
+    made = []
+    dataset = makers.dicom(base, compressed=True)
+    for i in range(OBJECTS):
+        dataset.SOPInstanceUID = dataset.file_meta.MediaStorageSOPInstanceUID = makers.generate_uid()
+        dataset.InstanceNumber = i + 1
+        made.append(makers.save(dataset, folder / f"{i:03}.dcm"))
+    return made
+
+
+def send_all(files: list[pathlib.Path], port: int, senders: int) -> float:
+    """Seconds that `senders` dcmtk senders at once need for all files."""
+    start = time.perf_counter()
+    running = [
+        subprocess.Popen(
+            [DCMSEND, "-aec", "SERRATA", "127.0.0.1", str(port), *map(str, files[i::senders])], stdout=subprocess.DEVNULL
+        )
+        for i in range(senders)
+    ]
+    codes = [process.wait() for process in running]
+    assert codes == [0] * senders, "a sender failed"
+    return time.perf_counter() - start
+
+
+def peer(files: list[pathlib.Path], folder: pathlib.Path, senders: int) -> float:
+    """The same into dcmtk's storescp, one process a sender, which writes files and syncs nothing."""
+    port = free_port()
+    folder.mkdir()
+    options = ["--fork"] if senders > 1 else []
+    process = subprocess.Popen(
+        [STORESCP, *options, "-aet", "SERRATA", "+xa", "-od", str(folder), str(port)],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        until("the peer listens", lambda: listens(port))
+        seconds = send_all(files, port, senders)
+        assert len(list(folder.iterdir())) == len(files)
+        return seconds
+    finally:
+        process.terminate()
+        process.wait()
+
+
+def listens(port: int) -> bool:
+    """Whether the peer answers a verification."""
+    command = ["/usr/bin/echoscu", "127.0.0.1", str(port)]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+def intake(folder: pathlib.Path) -> None:
+    """Objects told as stored a second (here synced and indexed, checked in the background), against the peer."""
+    files = objects(folder)
+    for senders, budget in ((1, 1.0), (4, 2.0)):
+        ratios, mine, theirs = [], [], []
+        for round_ in range(3):
+            at = folder / f"{senders}-{round_}"
+            at.mkdir()
+            theirs.append(peer(files, at / "peer", senders))
+            house = Server(at / "data", at / "in", at / "log").start()
+            try:
+                mine.append(send_all(files, house.dicom_port, senders))
+                assert len(originals(house.data)) == len(files)
+            finally:
+                house.kill()
+            ratios.append(theirs[-1] / mine[-1])
+        seconds = f"{OBJECTS / statistics.median(mine):.0f} a second against {OBJECTS / statistics.median(theirs):.0f}"
+        say(f"DICOM intake, {senders} sender{'s' * (senders > 1)}, {files[0].stat().st_size / 1e6:.1f} MB objects", ratios, "≥", budget, seconds)
+
+
+def main() -> int:
+    with tempfile.TemporaryDirectory(prefix="serrata-bench-") as name:
+        folder = pathlib.Path(name)
+        verdict("colour", 3.0, folder)
+        verdict("fa", 4.0, folder)
+        intake(folder)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

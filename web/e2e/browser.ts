@@ -1,0 +1,88 @@
+/** The browser of the tests, and what every screen is held to. */
+import { mkdir, readFile } from "node:fs/promises";
+import { createRequire } from "node:module";
+import { join } from "node:path";
+import { chromium, type Browser, type Page } from "playwright-core";
+
+const AXE = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
+
+export const WIDTHS = [1280, 768] as const;
+
+export function launch(): Promise<Browser> {
+  return chromium.launch({
+    executablePath: process.env["SERRATA_CHROMIUM"] ?? "/usr/bin/chromium",
+    args: [
+      "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+      "--disable-component-update", "--disable-sync",
+    ],
+  });
+}
+
+/** A page that keeps every script error and every failed request of its own, for a test to look at. */
+export async function newPage(browser: Browser, width: number, scheme: "dark" | "light" = "dark"): Promise<{ page: Page; troubles: string[] }> {
+  const context = await browser.newContext({ viewport: { width, height: 900 }, colorScheme: scheme, timezoneId: "UTC" });
+  const page = await context.newPage();
+  const troubles: string[] = [];
+  page.on("pageerror", (error) => troubles.push(error.message));
+  return { page, troubles };
+}
+
+/** What axe finds against WCAG 2.2 A and AA, as sentences; empty where there is nothing. */
+export async function axe(page: Page): Promise<string[]> {
+  await page.addScriptTag({ content: await readFile(AXE, "utf8") });
+  return page.evaluate(async () => {
+    interface Axe {
+      run: (context: Document, options: object) => Promise<{
+        violations: { id: string; help: string; nodes: { html: string; failureSummary: string }[] }[];
+      }>;
+    }
+    const { axe: tool } = window as unknown as { axe: Axe };
+    const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+    const { violations } = await tool.run(document, { runOnly: { type: "tag", values: tags } });
+    return violations.flatMap((one) => one.nodes.map((node) => `${one.id}: ${one.help}: ${node.html} ${node.failureSummary}`));
+  });
+}
+
+/** By how many pixels the page is wider than its window; 0 where it is not. */
+export function overhang(page: Page): Promise<number> {
+  return page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - window.innerWidth));
+}
+
+/** Controls that are smaller than `least` pixels in either direction; links inside sentences and drawings excepted. */
+export function smallTargets(page: Page, least = 44): Promise<string[]> {
+  return page.evaluate((limit) => {
+    const all = [...document.querySelectorAll<HTMLElement>("main a, main button, main select, header a")];
+    return all
+      .filter((one) => one.closest("svg") === null && one.offsetParent !== null)
+      .map((one) => ({ one, box: one.getBoundingClientRect() }))
+      .filter(({ box }) => box.height < limit - 0.5 || box.width < limit - 0.5)
+      .map(({ one, box }) => `${one.outerHTML.slice(0, 90)} ${String(box.width)} × ${String(box.height)}`);
+  }, least);
+}
+
+/** Names of everything that the Tab key reaches, in order, until the focus comes round. */
+export async function tabOrder(page: Page, most = 120): Promise<string[]> {
+  const names: string[] = [];
+  await page.evaluate(() => {
+    (document.activeElement as HTMLElement | null)?.blur();
+  });
+  for (let i = 0; i < most; i += 1) {
+    await page.keyboard.press("Tab");
+    const name = await page.evaluate(() => {
+      const one = document.activeElement;
+      if (one === null || one === document.body) return null;
+      return (one.getAttribute("aria-label") ?? one.textContent).trim().replace(/\s+/g, " ");
+    });
+    if (name === null) break;
+    names.push(name);
+  }
+  return names;
+}
+
+/** Writes a picture of the whole page into the folder named by SERRATA_SHOTS; without it, nothing is written. */
+export async function shot(page: Page, name: string): Promise<void> {
+  const folder = process.env["SERRATA_SHOTS"];
+  if (folder === undefined || folder === "") return;
+  await mkdir(folder, { recursive: true });
+  await page.screenshot({ path: join(folder, `${name}.png`), fullPage: true });
+}

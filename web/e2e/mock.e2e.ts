@@ -1,0 +1,200 @@
+/** The page against a stand-in server: every screen, what people do on them, and a connection that comes and goes. */
+import { existsSync } from "node:fs";
+import { fileURLToPath } from "node:url";
+import type { Browser, Page } from "playwright-core";
+import { afterAll, beforeAll, beforeEach, describe, expect, test } from "vitest";
+import { startMock, type Mock } from "../mock/server";
+import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
+
+const DIST = fileURLToPath(new URL("../dist", import.meta.url));
+const SCREENS = [
+  { name: "day", path: "/", ready: "Lantern, Pebble" },
+  { name: "visit", path: "/visits/v-1", ready: "Are the pictures complete?" },
+  { name: "frame", path: "/frames/f-101", ready: "What to do" },
+  { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
+];
+
+let browser: Browser;
+let mock: Mock;
+
+beforeAll(async () => {
+  if (!existsSync(`${DIST}/index.html`)) throw new Error("The page is not built: run `npm run build` first.");
+  browser = await launch();
+});
+afterAll(() => browser.close());
+beforeEach(async () => {
+  mock = await startMock(DIST);
+  return () => mock.close();
+});
+
+async function open(path: string, ready: string, width = 1280, scheme: "dark" | "light" = "dark"): Promise<{ page: Page; troubles: string[] }> {
+  const opened = await newPage(browser, width, scheme);
+  await opened.page.goto(mock.address + path);
+  await opened.page.getByText(ready).first().waitFor();
+  return opened;
+}
+
+describe.each(SCREENS)("$name", ({ name, path, ready }) => {
+  test.each(WIDTHS)("stands at %i px: no barrier, no sideways scroll, large targets", async (width) => {
+    const { page, troubles } = await open(path, ready, width);
+    await shot(page, `mock-${name}-${String(width)}`);
+    expect(await axe(page)).toEqual([]);
+    expect(await overhang(page)).toBe(0);
+    expect(await smallTargets(page)).toEqual([]);
+    expect(troubles).toEqual([]);
+    expect(await page.getByText("Serrata advises; licensed staff decide. Local protocols come first.").isVisible()).toBe(true);
+    await page.context().close();
+  });
+
+  test("stands in the light theme and at 200 % zoom (640 px)", async () => {
+    const { page } = await open(path, ready, 640, "light");
+    await shot(page, `mock-${name}-light-640`);
+    expect(await axe(page)).toEqual([]);
+    expect(await overhang(page)).toBe(0);
+    await page.context().close();
+  });
+
+  test("prints without its controls", async () => {
+    const { page } = await open(path, ready);
+    await page.emulateMedia({ media: "print" });
+    expect(await page.locator("button:visible, nav:visible").count()).toBe(0);
+    await page.context().close();
+  });
+});
+
+describe("visit", () => {
+  test("the right eye is on the page's left, at any width that holds both", async () => {
+    for (const width of WIDTHS) {
+      const { page } = await open("/visits/v-1", "Are the pictures complete?", width);
+      const right = await page.locator("figure", { hasText: "Right eye (OD)" }).boundingBox();
+      const left = await page.locator("figure", { hasText: "Left eye (OS)" }).boundingBox();
+      expect(right?.y).toBe(left?.y);
+      expect((right?.x ?? 0) + (right?.width ?? 0)).toBeLessThanOrEqual(left?.x ?? 0);
+      await page.context().close();
+    }
+  });
+
+  test("a frame opens from its mark on the chart, by key", async () => {
+    const { page } = await open("/visits/v-1", "Are the pictures complete?");
+    const names = await tabOrder(page);
+    expect(names).toContain("Open frame: colour, straight ahead, not usable");
+    expect(names.filter((n) => n.startsWith("Not obtainable")).length).toBeGreaterThan(0);
+    await page.locator("a[aria-label='Open frame: colour, straight ahead, not usable']").focus();
+    await page.keyboard.press("Enter");
+    await page.getByText("A blink covers 11 %").waitFor();
+    expect(new URL(page.url()).pathname).toBe("/frames/f-101");
+    await page.goBack();
+    await page.getByText("Are the pictures complete?").waitFor();
+    await page.context().close();
+  });
+
+  test("a due view is closed with a reason, and the next step moves on", async () => {
+    const { page } = await open("/visits/v-1", "Are the pictures complete?");
+    const step = page.getByLabel("Next step");
+    expect(await step.innerText()).toBe("Right eye (OD), colour, looking down");
+    await page.locator("li", { hasText: "Right eye (OD), colour, looking down" }).getByRole("button", { name: "Not obtainable" }).click();
+    await page.getByLabel("Lids or lashes").check();
+    expect(await axe(page)).toEqual([]);
+    await page.getByRole("button", { name: "Close this view" }).click();
+    await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking down");
+    expect(mock.calls).toContain(
+      'POST /api/v1/views/v-1/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
+    );
+    await page.context().close();
+  });
+});
+
+describe("frame", () => {
+  test("layers go and come, and a finding is pointed out", async () => {
+    const { page } = await open("/frames/f-104", "What to do");
+    const drawn = page.locator(".sheet svg .finding");
+    expect(await drawn.count()).toBe(1);
+    await page.getByRole("button", { name: "Findings", exact: true }).click();
+    expect(await drawn.count()).toBe(0);
+    await page.getByRole("button", { name: /Lashes in the way/ }).click();
+    expect(await page.locator(".sheet svg .finding.near").count()).toBe(1);
+    await page.context().close();
+  });
+
+  test("a correction is sent with only what was changed", async () => {
+    const { page } = await open("/frames/f-104", "What to do");
+    await page.getByRole("combobox", { name: /^Eye/ }).selectOption("R");
+    await page.getByRole("button", { name: "Save correction" }).click();
+    await page.getByText("Corrected by a person: Right eye (OD)").waitFor();
+    expect(mock.calls).toContain('POST /api/v1/frames/f-104/correct {"eye":"R"}');
+    await page.context().close();
+  });
+
+  test("it is set aside with a reason and brought back", async () => {
+    const { page } = await open("/frames/f-104", "What to do");
+    await page.getByRole("button", { name: "Set aside …" }).click();
+    await page.getByLabel("A better frame is there").check();
+    await page.getByRole("button", { name: "Set aside", exact: true }).click();
+    await page.getByText("It stays kept and is left out of the hand-over").waitFor();
+    await page.getByRole("button", { name: "Bring back" }).click();
+    await page.getByRole("button", { name: "Set aside …" }).waitFor();
+    await page.context().close();
+  });
+
+  test("a file that could not be read says what to do", async () => {
+    const { page } = await open("/frames/f-903", "Could not be read");
+    await page.getByText("Copy it again from the camera.").waitFor();
+    expect(await axe(page)).toEqual([]);
+    await page.context().close();
+  });
+
+  test("an unknown frame says so in a sentence", async () => {
+    const { page } = await open("/frames/none", "There is no such thing here.");
+    expect(await axe(page)).toEqual([]);
+    await page.context().close();
+  });
+});
+
+describe("intake", () => {
+  test("chosen pictures are sent as they are and counted; a bad one is named", async () => {
+    const { page } = await open("/", "Lantern, Pebble");
+    await page.locator("input[type=file]").setInputFiles([
+      { name: "a b.jpg", mimeType: "image/jpeg", buffer: Buffer.from("picture") },
+      { name: "empty.jpg", mimeType: "image/jpeg", buffer: Buffer.alloc(0) },
+    ]);
+    await page.getByText("1 picture received.").waitFor();
+    await page.getByText("The file is empty. Copy it again from the camera.").waitFor();
+    expect(mock.calls[0]).toBe("POST /api/v1/files picture");
+    await page.locator(".waits strong", { hasText: "4" }).waitFor();
+    await page.context().close();
+  });
+
+  test("an unassigned frame goes to the visit that a person names", async () => {
+    const { page } = await open("/unassigned", "f-901.jpg");
+    const item = page.locator("li", { hasText: "f-901.jpg" });
+    await item.getByLabel("Visit").selectOption("v-3");
+    await item.getByRole("button", { name: "Assign f-901.jpg" }).click();
+    await page.getByText("f-901.jpg is assigned to Umbrella, Moss.").waitFor();
+    expect(await page.locator("li", { hasText: "patient number" }).filter({ hasText: "f-901.jpg" }).count()).toBe(0);
+    expect(mock.calls).toEqual(['POST /api/v1/frames/f-901/assign {"visit_id":"v-3"}']);
+    await page.context().close();
+  });
+});
+
+describe("live connection", () => {
+  test("a picture that comes in by another way appears by itself", async () => {
+    const { page } = await open("/unassigned", "f-901.jpg");
+    await page.getByText("live", { exact: true }).waitFor();
+    await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
+    await page.getByText("f-new-1.jpg").waitFor();
+    await page.context().close();
+  });
+
+  test("what came while the connection was refused is there when it is back", async () => {
+    const { page } = await open("/unassigned", "f-901.jpg");
+    await page.getByText("live", { exact: true }).waitFor();
+    mock.refuse = true;
+    mock.cut();
+    await page.getByText("not connected").waitFor();
+    await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
+    mock.refuse = false;
+    await page.getByText("f-new-1.jpg").waitFor({ timeout: 30_000 });
+    await page.getByText("live", { exact: true }).waitFor();
+    await page.context().close();
+  });
+});

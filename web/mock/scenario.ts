@@ -1,0 +1,297 @@
+/** An invented clinic day. Names, numbers and pictures are made up, and look it. */
+import type {
+  Appraisal, Chart, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, Point, RetinalPoint, Unassigned,
+  UnassignedFrame, Verdict, Visit, VisitView,
+} from "../src/api/types";
+import { resultShape, viewLine, findingWord } from "../src/lib/words";
+
+export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
+const MINUTE = 60_000_000;
+const RINGS = [{ name: "arcades", degrees: 25 }, { name: "equator", degrees: 78 }, { name: "ora", degrees: 108 }];
+
+/** A retinal outline: an oval round a centre, given in degrees on the chart, with a gentle wave. */
+function oval(cx: number, cy: number, rx: number, ry: number, wave = 0): RetinalPoint[] {
+  return Array.from({ length: 48 }, (_, i): RetinalPoint => {
+    const t = (i / 48) * 2 * Math.PI;
+    const k = 1 + wave * Math.sin(5 * t);
+    const [x, y] = [cx + rx * k * Math.cos(t), cy + ry * k * Math.sin(t)];
+    return [Math.hypot(x, y), (Math.atan2(y, x) * 180) / Math.PI];
+  });
+}
+
+const LOOK: Partial<Record<Gaze, Point>> = { primary: [0, 0], up: [0, 42], down: [0, -42], left: [-40, 0], right: [40, 0] };
+
+function outlineOf(gaze: Gaze, verdict: Verdict | null): RetinalPoint[] {
+  const [x, y] = LOOK[gaze] ?? [0, 0];
+  const shrink = verdict === "not_usable" ? 0.72 : 1;
+  return gaze === "primary" ? oval(3, 2, 84 * shrink, 66 * shrink, 0.03) : oval(x, y, 62 * shrink, 54 * shrink, 0.04);
+}
+
+interface Row {
+  id: string;
+  visit: string | null;
+  eye: Eye | null;
+  modality: Modality;
+  gaze: Gaze;
+  minute: number;
+  verdict: Verdict | null;
+  fault?: { kind: string; text: string; advice: string; rows?: [number, number]; polygon?: Point[] };
+  failed?: boolean;
+}
+
+const BLINK = {
+  kind: "blink",
+  text: "A blink covers 11 % of the field and crosses the macula.",
+  advice: "Let the patient blink, then both eyes wide open, and try again.",
+  rows: [1640, 2060] as [number, number],
+};
+const LASH = {
+  kind: "lash",
+  text: "Lashes cover 14 % of the field below.",
+  advice: "Both eyes wide open, chin a little up.",
+  polygon: [[500, 2900], [900, 2700], [1500, 2640], [2200, 2680], [2900, 2740], [3080, 2960], [2500, 3200], [1200, 3210]] as Point[],
+};
+
+const ROWS: Row[] = [
+  { id: "f-101", visit: "v-1", eye: "R", modality: "colour", gaze: "primary", minute: 31, verdict: "not_usable", fault: BLINK },
+  { id: "f-102", visit: "v-1", eye: "R", modality: "colour", gaze: "primary", minute: 32, verdict: "usable" },
+  { id: "f-103", visit: "v-1", eye: "R", modality: "colour", gaze: "up", minute: 34, verdict: "usable" },
+  { id: "f-104", visit: "v-1", eye: "L", modality: "colour", gaze: "primary", minute: 36, verdict: "limited", fault: LASH },
+  { id: "f-105", visit: "v-1", eye: "L", modality: "colour", gaze: "up", minute: 38, verdict: null },
+  { id: "f-201", visit: "v-2", eye: "L", modality: "faf", gaze: "primary", minute: 12, verdict: "usable" },
+  { id: "f-901", visit: null, eye: null, modality: "colour", gaze: "primary", minute: 20, verdict: "usable" },
+  { id: "f-902", visit: null, eye: "R", modality: "faf", gaze: "primary", minute: 22, verdict: "limited", fault: LASH },
+  { id: "f-903", visit: null, eye: null, modality: "colour", gaze: "primary", minute: 25, verdict: null, failed: true },
+];
+
+interface Person {
+  id: string;
+  name: string;
+  number: string;
+  born: string | null;
+  order: string;
+  chair: string | null;
+  minute: number;
+  closed?: boolean;
+  want: [Eye, Modality, Gaze, "must" | "should"][];
+  cautions: string[];
+}
+
+const PEOPLE: Person[] = [
+  {
+    id: "v-1", name: "Lantern, Pebble", number: "DEMO-0007", born: "07 Mar 1961", order: "Five-gaze set", chair: "Chair 1", minute: 27,
+    want: (["R", "L"] as Eye[]).flatMap((eye) =>
+      (["primary", "down", "up"] as Gaze[]).map((gaze): [Eye, Modality, Gaze, "must" | "should"] => [eye, "colour", gaze, "must"]),
+    ),
+    cautions: ["Drops at 08:50; pupils wide.", "Hears better on the left side."],
+  },
+  {
+    id: "v-2", name: "Teacup, Juniper", number: "DEMO-0012", born: "19 Sep 1984", order: "Macular autofluorescence", chair: "Chair 2", minute: 8,
+    want: [["R", "faf", "primary", "must"], ["L", "faf", "primary", "must"], ["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]],
+    cautions: [],
+  },
+  {
+    id: "v-3", name: "Umbrella, Moss", number: "DEMO-0015", born: null, order: "First look", chair: null, minute: 33,
+    want: [["L", "colour", "primary", "must"], ["R", "colour", "primary", "must"], ["R", "faf", "primary", "should"], ["L", "faf", "primary", "should"]],
+    cautions: ["Light hurts: fewer tries, lowest power."],
+  },
+  { id: "v-4", name: "Thimble, Clover", number: "DEMO-0021", born: "30 Jan 1949", order: "First look", chair: null, minute: 40, want: [["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]], cautions: [] },
+  { id: "v-5", name: "Whistle, Fern", number: "DEMO-0002", born: "11 Dec 1990", order: "First look", chair: null, minute: 2, closed: true, want: [["R", "colour", "primary", "must"]], cautions: [] },
+];
+
+/** The state of the mock clinic; each answer is made from it anew. */
+export class Clinic {
+  readonly rows: Row[] = ROWS.map((row) => ({ ...row }));
+  readonly aside = new Map<string, string>();
+  readonly ended = new Map<string, "not_obtainable" | "not_done">();
+  readonly corrected = new Map<string, { eye?: Eye; modality?: Modality; gaze?: Gaze }>();
+  private fresh = 0;
+
+  /** A frame that was dropped on the page: it waits under unassigned. */
+  take(): string {
+    this.fresh += 1;
+    const id = `f-new-${String(this.fresh)}`;
+    this.rows.push({ id, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 45, verdict: "usable" });
+    return id;
+  }
+
+  row(id: string): Row | undefined {
+    return this.rows.find((row) => row.id === id);
+  }
+
+  brief(row: Row): FrameBrief {
+    const fix = this.corrected.get(row.id) ?? {};
+    const verdict = row.failed === true ? null : row.verdict;
+    return {
+      id: row.id,
+      visit_id: row.visit,
+      name: `${row.id}.jpg`,
+      eye: fix.eye ?? row.eye,
+      modality: fix.modality ?? row.modality,
+      gaze: fix.gaze ?? row.gaze,
+      acquired_utc_us: row.failed === true ? null : START + row.minute * MINUTE + 7_000_000,
+      received_utc_us: START + row.minute * MINUTE + 9_000_000,
+      state: row.failed === true ? "failed" : verdict === null ? "waiting" : "checked",
+      verdict,
+      next: verdict === null ? null : verdict === "usable" ? "keep" : "try_again",
+      leading: row.fault?.text ?? null,
+      set_aside: this.aside.get(row.id) ?? null,
+    };
+  }
+
+  private views(person: Person): VisitView[] {
+    return person.want.map(([eye, modality, gaze, rank]) => {
+      const frames = this.rows.filter(
+        (r) => r.visit === person.id && r.eye === eye && r.modality === modality && r.gaze === gaze && !this.aside.has(r.id),
+      );
+      const shapes = frames.flatMap((r) => (r.verdict === null ? [] : [resultShape(r.verdict)]));
+      const name = `${eye} ${modality} ${gaze}`;
+      const state =
+        this.ended.get(`${person.id}/${name}`) ??
+        (shapes.includes("filled") ? "met" : shapes.includes("half") ? "met_with_reservations" : "due");
+      return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id) };
+    });
+  }
+
+  private chart(eye: Eye, person: Person, views: VisitView[]): Chart {
+    const rows = this.rows.filter((r) => r.visit === person.id && r.eye === eye && r.failed !== true && !this.aside.has(r.id));
+    return {
+      eye,
+      rings: RINGS,
+      frames: rows.map((r) => ({
+        frame_id: r.id, modality: r.modality, verdict: r.verdict, calibrated: false, outlines: [outlineOf(r.gaze, r.verdict)],
+      })),
+      due: views
+        .filter((view) => view.eye === eye && view.state === "due")
+        .map((view) => ({
+          view: view.name,
+          label: view.gaze === "primary" ? `${view.modality === "faf" ? "FAF" : view.modality}, ahead` : view.gaze,
+          outlines: [outlineOf(view.gaze, "usable")],
+        })),
+    };
+  }
+
+  private line(person: Person): DayVisit {
+    const views = this.views(person);
+    const due = views.filter((view) => view.state === "due");
+    const first = due[0];
+    const frames = this.rows.filter((r) => r.visit === person.id);
+    return {
+      id: person.id,
+      patient_name: person.name,
+      patient_id: person.number,
+      birth_date: person.born,
+      order: person.order,
+      chair: person.chair,
+      opened_utc_us: START + person.minute * MINUTE,
+      state: person.closed === true ? "closed" : "open",
+      views_due: due.length,
+      views_met: views.filter((view) => view.state.startsWith("met")).length,
+      frames: frames.length,
+      frames_not_usable: frames.filter((r) => r.verdict === "not_usable").length,
+      next_step: first === undefined || person.closed === true ? "" : viewLine(first.eye, first.modality, first.gaze),
+      completeness: due.length > 0 ? "not_yet" : views.some((view) => view.state.startsWith("not")) ? "as_far_as_possible" : "complete",
+    };
+  }
+
+  day(): { schema: "serrata.day/1"; now_utc_us: number; visits: DayVisit[]; unassigned: number; waiting: number } {
+    return {
+      schema: "serrata.day/1",
+      now_utc_us: START + 46 * MINUTE,
+      visits: PEOPLE.map((person) => this.line(person)),
+      unassigned: this.rows.filter((r) => r.visit === null).length,
+      waiting: this.rows.filter((r) => r.verdict === null && r.failed !== true).length,
+    };
+  }
+
+  visit(id: string): Visit | null {
+    const person = PEOPLE.find((one) => one.id === id);
+    if (person === undefined) return null;
+    const views = this.views(person);
+    const line = this.line(person);
+    const open = views.filter((view) => view.state === "due").map((view) => viewLine(view.eye, view.modality, view.gaze));
+    return {
+      schema: "serrata.visit/1",
+      id,
+      patient_name: line.patient_name,
+      patient_id: line.patient_id,
+      birth_date: line.birth_date,
+      order: line.order,
+      chair: line.chair,
+      opened_utc_us: line.opened_utc_us,
+      state: line.state,
+      next_step: line.next_step,
+      complete: {
+        state: line.completeness,
+        sentence: open.length === 0 ? "Everything ordered is there or closed with a reason." : `Still due: ${open.join("; ")}.`,
+      },
+      views,
+      frames: this.rows.filter((r) => r.visit === id).map((r) => this.brief(r)),
+      charts: [this.chart("R", person, views), this.chart("L", person, views)],
+      cautions: person.cautions,
+    };
+  }
+
+  frame(id: string): FrameAnswer | null {
+    const row = this.row(id);
+    if (row === undefined) return null;
+    const fix = this.corrected.get(id) ?? {};
+    const brief = this.brief(row);
+    return {
+      schema: "serrata.frame/1",
+      brief,
+      patient_name: PEOPLE.find((person) => person.id === row.visit)?.name ?? null,
+      error: row.failed === true ? { message: "The file ends in the middle of the picture.", remedy: "Copy it again from the camera." } : null,
+      appraisal: brief.verdict === null ? null : appraisalOf(brief, brief.verdict, row),
+      picture: `/api/v1/frames/${id}/picture`,
+      corrections: { eye: fix.eye ?? null, modality: fix.modality ?? null, gaze: fix.gaze ?? null },
+    };
+  }
+
+  unassigned(): Unassigned {
+    const frames = this.rows
+      .filter((r) => r.visit === null)
+      .map((r): UnassignedFrame => ({
+        ...this.brief(r),
+        why: r.failed === true ? "The file could not be read, so it names no patient." : "The picture names no study and no patient.",
+        patient_id: r.id === "f-902" ? "DEMO-0012" : null,
+      }));
+    return { schema: "serrata.unassigned/1", frames };
+  }
+}
+
+function appraisalOf(brief: FrameBrief, verdict: Verdict, row: Row): Appraisal {
+  const fault = row.fault;
+  const findings: Finding[] = [];
+  const place = { rows: null, onset_ms: null, duration_ms: null, side: null, polygons: [] as Point[][], holes: [] as Point[][] };
+  if (fault !== undefined) {
+    findings.push({
+      ...place, kind: fault.kind, score: 0.94, fraction: 0.12, rows: fault.rows ?? null,
+      polygons: fault.polygon === undefined ? [] : [fault.polygon], advice: fault.advice,
+    });
+  }
+  findings.push({ ...place, kind: "floater", score: 0.18, fraction: 0.004, polygons: [[[1500, 1200], [1620, 1190], [1640, 1300], [1510, 1310]]], advice: null });
+  const edge = Array.from({ length: 60 }, (_, i): Point => {
+    const t = (i / 60) * 2 * Math.PI;
+    const k = 0.9 + 0.05 * Math.sin(3 * t) + 0.02 * Math.sin(11 * t);
+    return [Math.round(1800 + 1720 * k * Math.cos(t)), Math.round(1800 + 1480 * k * Math.sin(t))];
+  });
+  return {
+    schema: "serrata.appraisal/1", path: brief.name, frame: 0, sha256: "0".repeat(64), width: 3600, height: 3600,
+    modality: brief.modality, instrument: null, method: { name: "observe", revision: 1 },
+    view: { name: `default ${brief.modality}`, gaze: brief.gaze },
+    eye: { labelled: row.eye, inferred: row.eye ?? "R", probability: 0.98, agrees: row.eye === null ? null : true },
+    verdict, next: brief.next ?? "keep",
+    reasons: fault === undefined ? [] : [{ rule: "obstructed", finding: fault.kind, must: verdict === "not_usable", text: fault.text }],
+    advice: fault === undefined ? [] : [fault.advice],
+    visible_retina: {
+      fraction: fault === undefined ? 0.84 : 0.71, fraction_of_picture: 0.6, polygons: [edge],
+      holes: [], area_mm2: null, area_interval_mm2: null, uncalibrated: "no projection known",
+    },
+    findings,
+    disc: { x: brief.eye === "L" ? 1330 : 2270, y: 1790, radius: 70, probability: 0.99 },
+    fovea: { x: 1800, y: 1830, probability: 0.9 },
+    reach: { superior: 7.4, inferior: fault?.kind === "lash" ? 5.3 : 7.1, nasal: 9.2, temporal: 8.8 },
+    sharpness: { value: fault?.kind === "blink" ? 0.52 : 0.71, unit: `of the sharpest seen (${findingWord("blur")} below 0.3)` },
+  };
+}

@@ -1,0 +1,141 @@
+/** A small stand-in for the server, for tests and for work on the page: the mock clinic's answers and the built page. */
+import { readFile } from "node:fs/promises";
+import { createServer, type IncomingMessage, type ServerResponse } from "node:http";
+import type { AddressInfo } from "node:net";
+import { extname, join, normalize } from "node:path";
+import type { Eye, Gaze, Modality } from "../src/api/types";
+import { drawnEye } from "./eye";
+import { Clinic } from "./scenario";
+
+const TYPES: Record<string, string> = {
+  ".html": "text/html; charset=utf-8", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml",
+};
+
+export interface Mock {
+  address: string;
+  clinic: Clinic;
+  /** Every call that changes something, as `"POST /path body"`. */
+  calls: string[];
+  /** Ends all live connections, as a restart would. */
+  cut: () => void;
+  /** While true, live connections are refused. */
+  refuse: boolean;
+  close: () => Promise<void>;
+}
+
+export async function startMock(dist: string, port = 0): Promise<Mock> {
+  const clinic = new Clinic();
+  const live = new Set<ServerResponse>();
+  let last = 0;
+  const mock: Mock = {
+    address: "",
+    clinic,
+    calls: [],
+    refuse: false,
+    cut: () => {
+      for (const one of live) one.destroy();
+      live.clear();
+    },
+    close: () => Promise.resolve(),
+  };
+
+  function tell(kind: string, visit: string | null, frame: string | null): void {
+    last += 1;
+    const data = JSON.stringify({ id: last, kind, visit_id: visit, frame_id: frame });
+    for (const one of live) one.write(`id: ${String(last)}\nevent: change\ndata: ${data}\n\n`);
+  }
+
+  function json(answer: ServerResponse, status: number, value: unknown): void {
+    answer.writeHead(status, { "content-type": "application/json" }).end(JSON.stringify(value));
+  }
+
+  function missing(answer: ServerResponse, path: string): void {
+    json(answer, 404, { schema: "serrata.error/1", path, code: "not_found", message: "There is no such thing here.", remedy: "Go back to the day." });
+  }
+
+  function get(path: string[], answer: ServerResponse, full: string): void {
+    const [what, id = "", part] = path;
+    if (what === "day") return json(answer, 200, clinic.day());
+    if (what === "unassigned") return json(answer, 200, clinic.unassigned());
+    if (what === "events") {
+      if (mock.refuse) return json(answer, 503, {});
+      answer.writeHead(200, { "content-type": "text/event-stream", "cache-control": "no-store" }).write(": here\n\n");
+      live.add(answer);
+      answer.on("close", () => live.delete(answer));
+      return;
+    }
+    const row = clinic.row(id);
+    if (what === "frames" && part === "picture" && row !== undefined) {
+      const seed = [...id].reduce((sum, letter) => sum * 31 + letter.charCodeAt(0), 7);
+      answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(seed, row.eye ?? "R", row.modality !== "colour"));
+      return;
+    }
+    const found = what === "visits" ? clinic.visit(id) : what === "frames" && part === undefined ? clinic.frame(id) : null;
+    if (found === null) return missing(answer, full);
+    json(answer, 200, found);
+  }
+
+  function post(path: string[], body: string, answer: ServerResponse, full: string): void {
+    const [what, id = "", action, deed] = path;
+    if (what === "files") {
+      if (body === "") {
+        return json(answer, 422, { schema: "serrata.error/1", path: full, code: "empty", message: "The file is empty.", remedy: "Copy it again from the camera." });
+      }
+      const fresh = clinic.take();
+      tell("frame", null, fresh);
+      return json(answer, 200, { frames: [fresh] });
+    }
+    const value = JSON.parse(body === "" ? "{}" : body) as Record<string, string>;
+    if (what === "views" && action !== undefined && deed === "close") {
+      clinic.ended.set(`${id}/${decodeURIComponent(action)}`, value["state"] as "not_obtainable" | "not_done");
+      tell("visit", id, null);
+      return json(answer, 200, {});
+    }
+    const row = clinic.row(id);
+    if (row === undefined) return missing(answer, full);
+    if (action === "assign") row.visit = value["visit_id"] ?? null;
+    if (action === "set-aside") clinic.aside.set(id, value["reason"] ?? "");
+    if (action === "bring-back") clinic.aside.delete(id);
+    if (action === "correct") clinic.corrected.set(id, value as { eye?: Eye; modality?: Modality; gaze?: Gaze });
+    tell("frame", row.visit, id);
+    json(answer, 200, {});
+  }
+
+  async function page(path: string, answer: ServerResponse): Promise<void> {
+    const name = extname(path) === "" ? "index.html" : normalize(path).replace(/^(\.\.[/\\])+/, "");
+    try {
+      const body = await readFile(join(dist, name));
+      answer.writeHead(200, { "content-type": TYPES[extname(name)] ?? "application/octet-stream" }).end(body);
+    } catch {
+      answer.writeHead(404).end("not found");
+    }
+  }
+
+  async function handle(request: IncomingMessage, answer: ServerResponse): Promise<void> {
+    const url = new URL(request.url ?? "/", "http://localhost");
+    const parts = url.pathname.split("/").filter((part) => part !== "");
+    if (parts[0] !== "api") return page(url.pathname, answer);
+    if (request.method === "GET") {
+      get(parts.slice(2), answer, url.pathname);
+      return;
+    }
+    const chunks: Buffer[] = [];
+    for await (const chunk of request) chunks.push(chunk as Buffer);
+    const body = Buffer.concat(chunks).toString("latin1");
+    mock.calls.push(`${request.method ?? ""} ${url.pathname} ${body.slice(0, 200)}`);
+    post(parts.slice(2), body, answer, url.pathname);
+  }
+
+  const server = createServer((request, answer) => void handle(request, answer));
+  await new Promise<void>((ready) => server.listen(port, "127.0.0.1", ready));
+  mock.address = `http://127.0.0.1:${String((server.address() as AddressInfo).port)}`;
+  mock.close = () =>
+    new Promise((done) => {
+      mock.cut();
+      server.closeAllConnections();
+      server.close(() => {
+        done();
+      });
+    });
+  return mock;
+}

@@ -15,7 +15,7 @@ finish() {
 trap finish EXIT
 
 port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
-"$bin" demo --dir "$work/day" --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
+"$bin" demo --dir "$work/day" --size 900 --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
 server=$!
 for _ in $(seq 600); do
     grep -q 'Serrata is at http' "$work/out" && break
@@ -25,9 +25,9 @@ done
 grep -q 'Serrata is at http' "$work/out" || { echo "browser: the demo day was not served within 5 minutes:" >&2; cat "$work/err" >&2; exit 1; }
 
 # One picture to drop on the page: an invented eye.
-"$bin" phantom eye --seed 11 -o "$work/picture" >/dev/null
+"$bin" phantom frame --seed 11 --size 1200 -o "$work/picture" >/dev/null
 SERRATA_PICTURE=$(find "$work/picture" -type f \( -name '*.png' -o -name '*.jpg' \) | sort | head -n 1)
-[ -n "$SERRATA_PICTURE" ] || { echo "browser: 'serrata phantom eye' left no picture in $work/picture." >&2; exit 1; }
+[ -n "$SERRATA_PICTURE" ] || { echo "browser: 'serrata phantom frame' left no picture in $work/picture." >&2; exit 1; }
 export SERRATA_PICTURE
 export SERRATA_URL="http://127.0.0.1:$port"
 export SERRATA_SHOTS="${SERRATA_SHOTS:-$work/shots}"

@@ -163,11 +163,8 @@ fn io_words(doing: &str, e: &io::Error) -> (String, String) {
 
 /// What is wrong and what to do about a database error. SQLite's primary result codes are the low eight bits.
 fn sql_words(e: &sqlx::Error) -> (String, String) {
-    let code = e
-        .as_database_error()
-        .and_then(|d| d.code())
-        .and_then(|c| c.parse::<i32>().ok())
-        .map(|c| c & 0xff);
+    let code =
+        e.as_database_error().and_then(|d| d.code()).and_then(|c| c.parse::<i32>().ok()).map(|c| c & 0xff);
     let (what, remedy) = match code {
         Some(13) => ("the disk is full".to_owned(), "Free some space, then try again."),
         Some(8) => ("the database cannot be written".to_owned(), "Give this user the right to write there."),

@@ -8,12 +8,24 @@ use serrata_words::{AcquisitionFacts, Eye, Gaze, Modality};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FrameState {
-    /// The check is still to come.
+    /// The check is still to come, or none was asked for.
     Waiting,
     /// The check is done: there is an observation.
     Checked,
     /// The check failed for good: there is a [`Failure`].
     Failed,
+}
+
+impl FrameState {
+    /// The state as it is written in JSON and in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Waiting => "waiting",
+            Self::Checked => "checked",
+            Self::Failed => "failed",
+        }
+    }
 }
 
 /// What a person set right. `None` leaves what the header says.

@@ -43,6 +43,7 @@ mod matching;
 mod observation;
 mod open;
 mod original;
+mod rows;
 mod schema;
 mod store;
 mod verify;
@@ -52,6 +53,7 @@ mod work;
 mod work_items;
 mod writer;
 
+pub use backup::backup;
 pub use by::By;
 pub use canonical::{canonical_json, work_key};
 pub use counts::Counts;

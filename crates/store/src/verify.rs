@@ -42,7 +42,9 @@ pub enum Fault {
         found: u64,
     },
     /// An original without a row: harmless, its arrival was broken off before success was told.
-    #[error("original {sha256} is not indexed (harmless: it was never acknowledged; send it again to index it)")]
+    #[error(
+        "original {sha256} is not indexed (harmless: it was never acknowledged; send it again to index it)"
+    )]
     NotIndexed {
         /// Its name.
         sha256: String,

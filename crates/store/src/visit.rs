@@ -1,6 +1,6 @@
 //! Visits.
 
-use crate::{Person, PatientId, VisitId};
+use crate::{PatientId, Person, VisitId};
 use serde::{Deserialize, Serialize};
 use serrata_words::EyeState;
 
@@ -101,6 +101,17 @@ pub enum ViewEnd {
     NotObtainable,
     /// It was not tried.
     NotDone,
+}
+
+impl ViewEnd {
+    /// The end as it is written in JSON and in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::NotObtainable => "not_obtainable",
+            Self::NotDone => "not_done",
+        }
+    }
 }
 
 /// A view that a person closed.

@@ -111,22 +111,43 @@ export function outlineCentre(outlines: readonly (readonly RetinalPoint[])[]): P
 }
 
 /**
- * Moves marks apart so that each can be touched: no two end nearer than `distance` where `rounds` suffice. Marks that
- * stand alone stay where they are. Deterministic: equal marks part along fixed directions.
+ * Where the name of an outline stands: towards its far end, so that names of neighbours part; below the fovea for an
+ * outline around it. Null without an outline.
  */
-export function spread(marks: readonly Point[], distance: number, rounds = 200): Point[] {
+export function outlineNamePlace(outlines: readonly (readonly RetinalPoint[])[]): Point | null {
+  const centre = outlineCentre(outlines);
+  if (centre === null) return null;
+  const eccentricity = Math.hypot(...centre);
+  const [ux, uy] = eccentricity < 12 ? [0, 1] : [centre[0] / eccentricity, centre[1] / eccentricity];
+  const reach = Math.max(...outlines.flat().map((p) => {
+    const [x, y] = toChart(p);
+    return (x - centre[0]) * ux + (y - centre[1]) * uy;
+  }));
+  return [centre[0] + ux * reach * 0.62, centre[1] + uy * reach * 0.62];
+}
+
+/**
+ * Moves marks apart so that each can be touched: no two end nearer than `distance` where `rounds` suffice. Marks that
+ * stand alone stay where they are, and so do the first `fixed`. Deterministic: equal marks part along fixed directions.
+ */
+export function spread(marks: readonly Point[], distance: number, fixed = 0, rounds = 200): Point[] {
   const out = marks.map(([x, y]): Point => [x, y]);
   for (let round = 0; round < rounds; round += 1) {
     let moved = false;
     out.forEach((a, i) => {
       out.slice(i + 1).forEach((b, k) => {
+        const other = i + 1 + k;
+        if (other < fixed) return;
         const gap = Math.hypot(b[0] - a[0], b[1] - a[1]);
         if (gap >= distance - 1e-6) return;
         const turn = (i * 2 + k) * 2.399963; // the golden angle, so that no two pairs part along one line
         const [ux, uy] = gap > 1e-6 ? [(b[0] - a[0]) / gap, (b[1] - a[1]) / gap] : [Math.cos(turn), Math.sin(turn)];
-        const push = (distance - gap) / 2 + 1e-3;
-        a[0] -= ux * push;
-        a[1] -= uy * push;
+        const held = i < fixed;
+        const push = (distance - gap) / (held ? 1 : 2) + 1e-3;
+        if (!held) {
+          a[0] -= ux * push;
+          a[1] -= uy * push;
+        }
         b[0] += ux * push;
         b[1] += uy * push;
         moved = true;

@@ -1,6 +1,6 @@
 /** Which marks a chart shows, and where. */
 import type { Chart, FrameBrief, Point } from "../api/types";
-import { outlineCentre, outlinePath, spread } from "./chart";
+import { outlineCentre, outlineNamePlace, outlinePath, spread } from "./chart";
 import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, type Shape } from "./words";
 
 export interface FrameMark {
@@ -19,17 +19,17 @@ export interface DueMark {
   at: Point;
 }
 
-/** The width of a mark that a finger can meet, in degrees of the chart. */
-export const APART = 17;
-
-/** Marks of the frames that are placed on a chart; frames without an outline are not on it. */
-export function frameMarks(chart: Chart, briefs: readonly FrameBrief[]): FrameMark[] {
+/**
+ * Marks of the frames that are placed on a chart, at least `apart` degrees from each other; frames without an outline
+ * are not on it.
+ */
+export function frameMarks(chart: Chart, briefs: readonly FrameBrief[], apart: number): FrameMark[] {
   const known = new Map(briefs.map((brief) => [brief.id, brief]));
   const placed = chart.frames.flatMap((frame) => {
     const centre = outlineCentre(frame.outlines);
     return centre === null ? [] : [{ frame, centre }];
   });
-  const at = spread(placed.map(({ centre }) => centre), APART);
+  const at = spread(placed.map(({ centre }) => centre), apart);
   return placed.map(({ frame, centre }, i) => {
     const brief = known.get(frame.frame_id);
     const gaze = brief === undefined ? "" : `, ${GAZES[brief.gaze]}`;
@@ -44,13 +44,13 @@ export function frameMarks(chart: Chart, briefs: readonly FrameBrief[]): FrameMa
   });
 }
 
-/** Outlines of what is still due; each keeps its own place, labels are parted. */
-export function dueMarks(chart: Chart): DueMark[] {
+/** Outlines of what is still due; each keeps its own place, its name keeps off the others and off what is `taken`. */
+export function dueMarks(chart: Chart, taken: readonly Point[], apart: number): DueMark[] {
   const placed = chart.due.flatMap((due) => {
-    const at = outlineCentre(due.outlines);
+    const at = outlineNamePlace(due.outlines);
     return at === null ? [] : [{ due, at }];
   });
-  const at = spread(placed.map((one) => one.at), APART);
+  const at = spread([...taken, ...placed.map((one) => one.at)], apart, taken.length).slice(taken.length);
   return placed.map(({ due, at: own }, i) => ({
     view: due.view,
     path: outlinePath(due.outlines),

@@ -1,5 +1,5 @@
 /** The words of the screens. They are those of the server's `screen()` strings; keep both the same. */
-import type { Eye, Gaze, Modality, Next, Verdict, ViewState } from "../api/types";
+import type { Eye, FrameBrief, Gaze, Modality, Next, Verdict, ViewState } from "../api/types";
 
 export const EYES: Record<Eye, string> = { R: "Right eye (OD)", L: "Left eye (OS)" };
 
@@ -89,6 +89,11 @@ export function resultShape(verdict: Verdict): Shape {
 /** One view or frame in a line: `"Right eye (OD), colour, straight ahead"`. */
 export function viewLine(eye: Eye | null, modality: Modality, gaze: Gaze): string {
   return `${eye === null ? "Eye not known" : EYES[eye]}, ${lowerFirst(MODALITIES[modality])}, ${GAZES[gaze]}`;
+}
+
+/** What a frame is called on screens: its view, or the name of its file where nothing could be read from it. */
+export function frameTitle(frame: FrameBrief): string {
+  return frame.state === "failed" ? frame.name : viewLine(frame.eye, frame.modality, frame.gaze);
 }
 
 /** `"Colour"` to `"colour"`. */

@@ -7,13 +7,19 @@
 //!
 //! Nothing here looks at pixels or at a clock.
 
+mod advice;
 mod cautions;
 mod completeness;
+mod judge;
 mod protocol;
+mod rules;
 
+pub use advice::advice_for;
 pub use cautions::cautions;
 pub use completeness::{Candidate, Closure, Complete, Status, ViewState, ViewStatus, matches, named, status};
+pub use judge::{Try, judge};
 pub use protocol::{Protocol, ProtocolError};
+pub use rules::{EyeRule, FindingRule, Limits, ReachRule, Rules, RulesError, TryRule};
 
 /// Declares a set of states with their JSON spelling.
 macro_rules! states {

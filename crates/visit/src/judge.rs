@@ -1,0 +1,193 @@
+//! What an observation means for a view.
+
+use crate::advice::advice_for;
+use crate::rules::Rules;
+use serrata_words::{
+    Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Reason, Verdict, View,
+};
+
+/// An earlier try at the same view.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Try {
+    /// Its leading fault.
+    pub leading: Option<FindingKind>,
+    /// Its verdict.
+    pub verdict: Verdict,
+}
+
+/// Judges an observation for a view: musts make it not usable, shoulds usable with reservations.
+///
+/// `labelled` is the eye on the label, after correction by a person; `earlier` the tries at the same view before this
+/// one. Disease, laser scars, gas and oil are no faults and do not occur here. A pure function: call it as often as
+/// something changes.
+#[must_use]
+pub fn judge(
+    observation: &Observation,
+    view: &View,
+    labelled: Option<Eye>,
+    eye: &EyeState,
+    earlier: &[Try],
+    rules: &Rules,
+) -> Judgement {
+    let mut reasons = label_reasons(observation, view, labelled, rules);
+    let mut counting: Vec<&Finding> = Vec::new();
+    for f in &observation.findings {
+        if let Some(reason) = finding_reason(f, view, rules) {
+            reasons.push(reason);
+            counting.push(f);
+        }
+    }
+    let lost = no_retina(&reasons);
+    if !lost {
+        reasons.extend(obstructed_reason(observation, rules));
+        reasons.extend(reach_reasons(observation, view, rules));
+    }
+    reasons.sort_by_key(|r| !r.must); // stable: the strongest finding stays first
+    let verdict = if reasons.iter().any(|r| r.must) {
+        Verdict::NotUsable
+    } else if reasons.is_empty() {
+        Verdict::Usable
+    } else {
+        Verdict::Limited
+    };
+    let mut advice: Vec<String> = Vec::new();
+    if verdict != Verdict::Usable {
+        let all = reasons.iter().filter_map(|r| r.finding).filter_map(|k| {
+            let own = counting.iter().find(|f| f.kind == k).copied().cloned();
+            advice_for(&own.unwrap_or_else(|| Finding::new(k, 1.0, 0.0)), eye)
+        });
+        for sentence in all {
+            if !advice.contains(&sentence) {
+                advice.push(sentence);
+            }
+        }
+    }
+    let next = next_step(verdict, &reasons, eye, earlier, rules, &mut advice);
+    Judgement { verdict, next, reasons, advice }
+}
+
+fn no_retina(reasons: &[Reason]) -> bool {
+    reasons.iter().any(|r| r.finding == Some(FindingKind::NoRetina))
+}
+
+/// Labels against anatomy.
+fn label_reasons(o: &Observation, view: &View, labelled: Option<Eye>, rules: &Rules) -> Vec<Reason> {
+    let Some(seen) = o.eye.inferred.filter(|_| o.eye.probability >= rules.eye.certain) else {
+        return Vec::new();
+    };
+    let wrong = |rule: &str, said: Eye, what: &str| Reason {
+        rule: rule.to_owned(),
+        finding: Some(FindingKind::WrongEye),
+        must: true,
+        text: format!("{what} {}, the anatomy looks like {}", said.screen(), seen.screen()),
+    };
+    match (labelled, view.eye) {
+        (Some(l), _) if l != seen => vec![wrong("label", l, "labelled")],
+        (None, Some(v)) if v != seen => vec![wrong("view", v, "ordered is")],
+        _ => Vec::new(),
+    }
+}
+
+/// What one finding weighs, if anything.
+fn finding_reason(f: &Finding, view: &View, rules: &Rules) -> Option<Reason> {
+    let rule = rules.of(f.kind, view.modality)?;
+    if f.score < rule.score {
+        return None;
+    }
+    let must = rule.must.is_some_and(|m| f.fraction >= m);
+    if !must && !rule.should.is_some_and(|s| f.fraction >= s) {
+        return None;
+    }
+    Some(Reason {
+        rule: f.kind.word().to_owned(),
+        finding: Some(f.kind),
+        must,
+        text: match f.side {
+            Some(side) => format!("{} ({side}), {:.0} % of the picture", f.kind.screen(), f.fraction * 100.0),
+            None if f.fraction > 0.0 => format!("{}, {:.0} % of the picture", f.kind.screen(), f.fraction * 100.0),
+            None => f.kind.screen().to_owned(),
+        },
+    })
+}
+
+/// Mendable faults that cover retina, together.
+fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
+    const COVERING: [FindingKind; 6] = [
+        FindingKind::Blink,
+        FindingKind::Lid,
+        FindingKind::Lash,
+        FindingKind::OffCentre,
+        FindingKind::TooClose,
+        FindingKind::TooFar,
+    ];
+    let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
+    let share: f64 = covering().map(|f| f.fraction).sum::<f64>().min(1.0);
+    let must = share >= rules.obstructed.must;
+    (share >= rules.obstructed.should).then(|| Reason {
+        rule: "obstructed".to_owned(),
+        finding: covering().max_by(|a, b| a.fraction.total_cmp(&b.fraction)).map(|f| f.kind),
+        must,
+        text: format!("{:.0} % of the picture is covered", share * 100.0),
+    })
+}
+
+/// Reach, for views straight ahead.
+fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
+    let rule = &rules.reach;
+    let Some(r) = o.reach.filter(|_| view.gaze == Gaze::Primary && rule.only.contains(&view.modality)) else {
+        return Vec::new();
+    };
+    [
+        ("superior", r.superior, rule.must_vertical, rule.should_vertical),
+        ("inferior", r.inferior, rule.must_vertical, rule.should_vertical),
+        ("nasal", r.nasal, rule.must_horizontal, rule.should_horizontal),
+        ("temporal", r.temporal, rule.must_horizontal, rule.should_horizontal),
+    ]
+    .into_iter()
+    .filter(|(_, reach, _, should)| reach < should)
+    .map(|(side, reach, must, _)| Reason {
+        rule: format!("reach {side}"),
+        finding: None,
+        must: reach < must,
+        text: format!("reaches only {reach:.1} disc diameters on the {side} side"),
+    })
+    .collect()
+}
+
+/// What to do next, apart from quality.
+fn next_step(
+    verdict: Verdict,
+    reasons: &[Reason],
+    eye: &EyeState,
+    earlier: &[Try],
+    rules: &Rules,
+    advice: &mut Vec<String>,
+) -> Next {
+    let mendable = reasons.iter().any(|r| {
+        r.finding.is_some_and(|k| !matches!(k, FindingKind::Haze | FindingKind::Floater | FindingKind::WrongEye))
+            || r.rule.starts_with("reach")
+    });
+    if verdict == Verdict::Usable || (verdict == Verdict::Limited && !mendable) {
+        return Next::Keep;
+    }
+    // A wrong label is mended by a person, not by another picture.
+    if reasons.iter().filter(|r| r.must).all(|r| r.finding == Some(FindingKind::WrongEye)) && verdict == Verdict::NotUsable
+    {
+        return Next::Keep;
+    }
+    if !mendable {
+        return Next::Stop;
+    }
+    let stop = if eye.spare { rules.tries.stop_after_spare } else { rules.tries.stop_after };
+    let leading = reasons.first().and_then(|r| r.finding);
+    let same = earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
+    if earlier.len() + 1 >= stop {
+        advice.insert(0, "Stop here: close this view with the best frame, or as not obtainable.".to_owned());
+        return Next::Stop;
+    }
+    if same + 1 >= rules.tries.change_after {
+        advice.insert(0, "The same fault again: change something first (gaze, hand, clean surface, person).".to_owned());
+    }
+    // Readable with reservations is kept as well: the next try may be worse.
+    Next::TryAgain
+}

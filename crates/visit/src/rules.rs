@@ -1,0 +1,152 @@
+//! The numbers behind a verdict, as a clinic can read and change them.
+
+use serde::{Deserialize, Serialize};
+use serrata_words::{FindingKind, Modality};
+
+/// Rules of judging. [`Rules::default`] are those that come with Serrata (`rules/default.toml`).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rules {
+    /// What each finding weighs.
+    pub finding: Vec<FindingRule>,
+    /// Share of the aperture lost to mendable faults together.
+    pub obstructed: Limits,
+    /// Reach of the visible retina.
+    pub reach: ReachRule,
+    /// Labels of the eye.
+    pub eye: EyeRule,
+    /// Tries.
+    pub tries: TryRule,
+}
+
+/// What one kind of finding weighs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FindingRule {
+    /// The finding.
+    pub kind: FindingKind,
+    /// Kinds of picture that the rule is for; none named: all.
+    #[serde(default)]
+    pub only: Vec<Modality>,
+    /// Score from which the finding counts.
+    pub score: f64,
+    /// Share of the aperture from which the frame is not usable, if ever.
+    #[serde(default)]
+    pub must: Option<f64>,
+    /// Share of the aperture from which the frame is usable with reservations, if ever.
+    #[serde(default)]
+    pub should: Option<f64>,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// A must and a should.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limits {
+    /// From here on not usable.
+    pub must: f64,
+    /// From here on with reservations.
+    pub should: f64,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// How far the visible retina has to reach, in disc diameters.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReachRule {
+    /// Kinds of picture that it is for.
+    pub only: Vec<Modality>,
+    /// Must, up and down.
+    pub must_vertical: f64,
+    /// Must, to both sides.
+    pub must_horizontal: f64,
+    /// Should, up and down.
+    pub should_vertical: f64,
+    /// Should, to both sides.
+    pub should_horizontal: f64,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// When a label of the eye is called wrong.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct EyeRule {
+    /// Probability of the other eye from which on it is.
+    pub certain: f64,
+    /// Where the number comes from.
+    pub because: String,
+}
+
+/// When to change something, and when to stop.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TryRule {
+    /// Tries with the same leading fault after which something else has to change.
+    pub change_after: usize,
+    /// Tries after which to stop.
+    pub stop_after: usize,
+    /// The same for a person to be spared.
+    pub stop_after_spare: usize,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// Rules that cannot be read, with line and reason.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the rules cannot be read: {0}")]
+pub struct RulesError(String);
+
+impl Rules {
+    /// Reads rules.
+    ///
+    /// # Errors
+    /// [`RulesError`] with line and reason.
+    pub fn from_toml(text: &str) -> Result<Self, RulesError> {
+        toml::from_str(text).map_err(|e| RulesError(e.to_string().trim().to_owned()))
+    }
+
+    /// The rule for a finding in a kind of picture: the first that names the kind, else the first for all.
+    #[must_use]
+    pub fn of(&self, kind: FindingKind, modality: Modality) -> Option<&FindingRule> {
+        let of_kind = || self.finding.iter().filter(|r| r.kind == kind);
+        of_kind().find(|r| r.only.contains(&modality)).or_else(|| of_kind().find(|r| r.only.is_empty()))
+    }
+}
+
+impl Default for Rules {
+    fn default() -> Self {
+        #[allow(clippy::expect_used)] // the text is part of the program; a test reads it
+        Self::from_toml(include_str!("../rules/default.toml")).expect("the rules that come with the program")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_default_rules_read_and_give_reasons() {
+        let r = Rules::default();
+        assert!(r.finding.iter().all(|f| !f.because.is_empty()));
+        assert!(r.of(FindingKind::Blink, Modality::Colour).is_some());
+    }
+
+    #[test]
+    fn a_rule_for_one_kind_of_picture_wins() {
+        let mut r = Rules::default();
+        let mut own = r.of(FindingKind::Blur, Modality::Fa).unwrap().clone();
+        own.only = vec![Modality::Fa];
+        own.score = 0.9;
+        r.finding.push(own);
+        assert!((r.of(FindingKind::Blur, Modality::Fa).unwrap().score - 0.9).abs() < 1e-9);
+        assert!((r.of(FindingKind::Blur, Modality::Colour).unwrap().score - 0.9).abs() > 0.1);
+    }
+
+    #[test]
+    fn errors_name_the_line() {
+        assert!(Rules::from_toml("finding = 3").unwrap_err().to_string().contains("line 1"));
+    }
+}

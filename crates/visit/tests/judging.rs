@@ -1,0 +1,110 @@
+//! Judging as a whole: what musts, shoulds, labels and tries make of an observation.
+
+use proptest::prelude::*;
+use serrata_visit::{Rules, Try, judge};
+use serrata_words::{
+    Eye, EyeInference, EyeState, Finding, FindingKind, Gaze, Method, Modality, Next, Observation, Reach,
+    Sharpness, Verdict, View, VisibleRetina,
+};
+
+fn clean() -> Observation {
+    Observation {
+        method: Method::new("test", 1),
+        width: 100,
+        height: 100,
+        aperture_fraction: 1.0,
+        visible_retina: VisibleRetina { fraction: 0.85, fraction_of_picture: 0.7, ..VisibleRetina::default() },
+        findings: vec![],
+        eye: EyeInference { inferred: Some(Eye::R), probability: 0.99 },
+        disc: None,
+        fovea: None,
+        reach: Some(Reach { superior: 8.0, inferior: 7.5, nasal: 9.0, temporal: 9.0 }),
+        sharpness: Sharpness { value: 0.7, unit: "test".into() },
+    }
+}
+
+fn with(kind: FindingKind, score: f64, fraction: f64) -> Observation {
+    let mut o = clean();
+    o.findings.push(Finding::new(kind, score, fraction));
+    o
+}
+
+fn view() -> View {
+    View::default_of(Modality::Colour, Gaze::Primary)
+}
+
+fn said(o: &Observation, labelled: Option<Eye>, earlier: &[Try]) -> serrata_words::Judgement {
+    judge(o, &view(), labelled, &EyeState::default(), earlier, &Rules::default())
+}
+
+#[test]
+fn nothing_wrong_is_kept() {
+    let j = said(&clean(), Some(Eye::R), &[]);
+    assert_eq!((j.verdict, j.next, j.reasons.len(), j.advice.len()), (Verdict::Usable, Next::Keep, 0, 0));
+}
+
+#[test]
+fn a_blink_asks_for_another_try_until_it_is_time_to_stop() {
+    let o = with(FindingKind::Blink, 0.95, 0.12);
+    let j = said(&o, None, &[]);
+    assert_eq!((j.verdict, j.next), (Verdict::NotUsable, Next::TryAgain));
+    assert!(j.advice[0].contains("blink"), "{:?}", j.advice);
+    let tries = [Try { leading: Some(FindingKind::Blink), verdict: Verdict::NotUsable }; 2];
+    let again = said(&o, None, &tries[..1]);
+    assert!(again.advice[0].contains("change something"), "{:?}", again.advice);
+    assert_eq!(said(&o, None, &tries).next, Next::Stop);
+    let spare = EyeState { spare: true, ..EyeState::default() };
+    assert_eq!(judge(&o, &view(), None, &spare, &tries[..1], &Rules::default()).next, Next::Stop);
+}
+
+#[test]
+fn a_wrong_label_is_mended_by_a_person_not_by_a_picture() {
+    let j = said(&clean(), Some(Eye::L), &[]);
+    assert_eq!((j.verdict, j.next), (Verdict::NotUsable, Next::Keep));
+    assert_eq!(j.reasons[0].finding, Some(FindingKind::WrongEye));
+    let mut unsure = clean();
+    unsure.eye = EyeInference { inferred: None, probability: 0.6 };
+    assert_eq!(said(&unsure, Some(Eye::L), &[]).verdict, Verdict::Usable, "an unsure anatomy accuses nobody");
+}
+
+#[test]
+fn haze_alone_never_makes_a_frame_not_usable() {
+    let j = said(&with(FindingKind::Haze, 1.0, 1.0), None, &[]);
+    assert_eq!(j.verdict, Verdict::Limited);
+    assert_eq!(j.next, Next::Keep);
+}
+
+#[test]
+fn short_reach_is_told_with_its_side() {
+    let mut o = clean();
+    o.reach = Some(Reach { superior: 4.0, inferior: 7.5, nasal: 9.0, temporal: 7.0 });
+    let j = said(&o, None, &[]);
+    assert_eq!(j.verdict, Verdict::NotUsable);
+    assert!(j.reasons[0].text.contains("superior") && j.reasons[1].text.contains("temporal"), "{:?}", j.reasons);
+}
+
+proptest! {
+    #[test]
+    fn one_more_fault_never_makes_a_frame_better(
+        faults in prop::collection::vec((0..FindingKind::ALL.len(), 0.0..1.0f64, 0.0..1.0f64), 1..6)
+    ) {
+        let mut o = clean();
+        let mut last = said(&o, None, &[]).verdict;
+        for (k, score, fraction) in faults {
+            o.findings.push(Finding::new(FindingKind::ALL[k], score, fraction));
+            let now = said(&o, None, &[]).verdict;
+            prop_assert!(now >= last, "{:?} after {:?}", now, last);
+            last = now;
+        }
+    }
+
+    #[test]
+    fn every_verdict_but_usable_says_why(k in 0..FindingKind::ALL.len(), score in 0.0..1.0f64, fraction in 0.0..1.0f64) {
+        let j = said(&with(FindingKind::ALL[k], score, fraction), None, &[]);
+        prop_assert_eq!(j.verdict == Verdict::Usable, j.reasons.is_empty());
+        if j.verdict == Verdict::NotUsable {
+            prop_assert!(j.reasons[0].must);
+            prop_assert!(!j.advice.is_empty());
+        }
+    }
+}

@@ -97,6 +97,11 @@ pub struct VisibleLine {
     /// Its 95 % interval in mm², or null.
     #[serde(serialize_with = "crate::round::mm_interval_opt")]
     pub area_interval_mm2: Option<[f64; 2]>,
+    /// Radius of the sphere behind the area in mm, or null.
+    #[serde(serialize_with = "crate::round::mm_opt")]
+    pub radius_mm: Option<f64>,
+    /// Where the radius came from: `given`, `measured` (axial length) or `population`, or null.
+    pub radius_source: Option<String>,
     /// Why there is no area, or null.
     pub uncalibrated: Option<String>,
 }
@@ -177,6 +182,8 @@ impl AppraisalLine {
                 place: o.visible_retina.place.clone(),
                 area_mm2: None,
                 area_interval_mm2: None,
+                radius_mm: None,
+                radius_source: None,
                 uncalibrated: Some("no projection known".to_owned()),
             },
             findings: o

@@ -1,1 +1,16 @@
-//! Serrata: DICOM objects in and out, and the storage service.
+//! DICOM objects in and out, and the storage service.
+
+mod codes;
+mod data;
+mod facts;
+mod header;
+mod pixels;
+mod reader;
+pub mod scp;
+mod syntax;
+pub mod uid;
+mod when;
+
+pub use header::{Header, Person, read_header};
+pub use reader::DicomReader;
+pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};

@@ -1,4 +1,5 @@
 use crate::{Coverage, Decode, DecodeError, Frame, Limits, Pixels, Samples};
+use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader};
 use serrata_words::AcquisitionFacts;
 use std::io::Cursor;
@@ -37,6 +38,26 @@ impl Decode for Picture {
         let mut picture = DynamicImage::from_decoder(decoder).map_err(broken)?;
         picture.apply_orientation(turn);
         Ok(vec![frame(picture)?])
+    }
+}
+
+impl Picture {
+    /// Width and height by the header alone, as the decoded frame will have them (turned by EXIF); none where the
+    /// header cannot be read.
+    #[must_use]
+    pub fn size(bytes: &[u8]) -> Option<(u32, u32)> {
+        let mut decoder = ImageReader::with_format(Cursor::new(bytes), format(bytes)?).into_decoder().ok()?;
+        let (w, h) = decoder.dimensions();
+        let turned = decoder.orientation().is_ok_and(|o| {
+            matches!(
+                o,
+                Orientation::Rotate90
+                    | Orientation::Rotate270
+                    | Orientation::Rotate90FlipH
+                    | Orientation::Rotate270FlipH
+            )
+        });
+        Some(if turned { (h, w) } else { (w, h) })
     }
 }
 

@@ -61,7 +61,7 @@ export function dueMarks(chart: Chart, taken: readonly Point[], apart: number): 
 
 /** The chart in a sentence, for those who do not see it. */
 export function chartSentence(chart: Chart, frames: readonly FrameMark[]): string {
-  const seen = frames.length === 0 ? "No frame is placed yet." : `${String(frames.length)} placed.`;
+  const seen = frames.length === 0 ? "No frame is placed yet." : `Frames placed: ${String(frames.length)}.`;
   const due = chart.due.length === 0 ? "Nothing is due." : `Still due: ${chart.due.map((d) => d.label).join("; ")}.`;
   return `${seen} ${due}`;
 }

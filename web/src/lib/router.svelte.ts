@@ -27,6 +27,8 @@ class Router {
     window.history.pushState(null, "", routePath(route));
     this.route = route;
     window.scrollTo(0, 0);
+    // Who reads by ear or works by key goes on at the new screen's start, not at the link that is gone.
+    document.getElementById("main")?.focus({ preventScroll: true });
   }
 
   /** The path of a plain click on a link to a screen of this page, or null: the browser's own links stay its own. */

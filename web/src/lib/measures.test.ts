@@ -1,0 +1,30 @@
+import { expect, test } from "vitest";
+import type { Appraisal } from "../api/types";
+import { measures } from "./measures";
+
+const appraisal: Appraisal = {
+  schema: "serrata.appraisal/1", path: "a.jpg", frame: 0, sha256: "", width: 3600, height: 3600, modality: "colour", instrument: null,
+  method: { name: "observe", revision: 7 }, view: { name: "default colour", gaze: "primary" },
+  eye: { labelled: null, inferred: "R", probability: 0.998, agrees: null }, verdict: "usable", next: "keep", reasons: [], advice: [],
+  visible_retina: {
+    fraction: 0.84, fraction_of_picture: 0.6, polygons: [], holes: [], area_mm2: null, area_interval_mm2: null, uncalibrated: "no projection known",
+  },
+  findings: [], disc: null, fovea: null, reach: null, sharpness: { value: 0.71, unit: "of 1" },
+};
+const line = (a: Appraisal, name: string): string | undefined => new Map(measures(a)).get(name);
+
+test("without a projection there is no area, and the reason is said", () => {
+  expect(line(appraisal, "Area")).toBe("not given: no projection known");
+});
+
+test("an area is told with its interval first", () => {
+  const seen = { ...appraisal.visible_retina, area_mm2: 812.3456, area_interval_mm2: [781.2, 844.9] as [number, number] };
+  expect(line({ ...appraisal, visible_retina: seen }, "Area")).toBe("781.2 to 844.9 mm² (95 %), best 812.3 mm²");
+});
+
+test("the eye's side is not sure where the anatomy does not tell, and a wrong label is named", () => {
+  expect(line({ ...appraisal, eye: { labelled: "L", inferred: null, probability: 0.6, agrees: null } }, "Eye by anatomy")).toBe("not sure");
+  expect(line({ ...appraisal, eye: { labelled: "L", inferred: "R", probability: 0.99, agrees: false } }, "Eye by anatomy")).toBe(
+    "Right eye (OD), 99 % sure; the label says otherwise",
+  );
+});

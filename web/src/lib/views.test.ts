@@ -1,0 +1,22 @@
+import { expect, test } from "vitest";
+import type { VisitView } from "../api/types";
+import { byRank, chartPair } from "./views";
+
+const view = (name: string, rank: VisitView["rank"], state: VisitView["state"]): VisitView => ({
+  name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [],
+});
+
+test("musts come before shoulds, and what is due before what is met", () => {
+  const names = byRank([
+    view("should due", "should", "due"), view("must met", "must", "met"), view("must due 1", "must", "due"), view("must due 2", "must", "due"),
+  ]).map((v) => v.name);
+  expect(names).toEqual(["must due 1", "must due 2", "must met", "should due"]);
+});
+
+test("the right eye's chart is first, whatever the server sends first or leaves out", () => {
+  const rings = [{ name: "ora", degrees: 108 }];
+  const left = { eye: "L" as const, rings, frames: [], due: [] };
+  expect(chartPair([left]).map((c) => c.eye)).toEqual(["R", "L"]);
+  expect(chartPair([left])[0]?.rings).toEqual(rings);
+  expect(chartPair([left, { ...left, eye: "R" }]).map((c) => c.eye)).toEqual(["R", "L"]);
+});

@@ -37,6 +37,10 @@ fn main() {
             i += usize::from(p&&q); u += usize::from(p||q); only_t += usize::from(p&&!q); only_o += usize::from(q&&!p);
         } }
         let iou = i as f64/u as f64; sum += iou;
+        let td: Vec<f64> = serde_json::from_value(a["disc"].clone()).unwrap();
+        let dd = o.disc.map_or(9.9, |d| (d.x-td[0]).hypot(d.y-td[1])/td[2]/2.0);
+        let fd = match (o.fovea, a["fovea"].as_array()) { (Some(f), Some(t)) => format!("{:.2}", (f.x-t[0].as_f64().unwrap()).hypot(f.y-t[1].as_f64().unwrap())/td[2]/2.0), (a,b)=>format!("{}/{}", a.is_some(), b.is_some()) };
+        print!("disc {dd:.2} DD fovea {fd:5} eye {}/{:?} {:.3} ", a["eye"].as_str().unwrap(), o.eye.inferred, o.eye.probability);
         println!("{stem:16} {ms:6.0} ms IoU {iou:.3} miss {:.3} extra {:.3}", only_t as f64/u as f64, only_o as f64/u as f64);
         std::fs::create_dir_all("/tmp/ap/o").unwrap();
         std::fs::write(format!("/tmp/ap/o/{stem}.json"), serde_json::to_string(&o).unwrap()).unwrap();

@@ -1,20 +1,74 @@
-use crate::{contour, scene::Scene, visible};
+use crate::{
+    anatomy::{Anatomy, Vessels, anatomy},
+    contour,
+    faults::{Seen, faults, sharpness, sweep},
+    mask::Mask,
+    reach::reach,
+    retina::no_retina,
+    scene::Scene,
+    visible,
+};
 use serrata_frame::Frame;
 use serrata_words::{
-    EyeInference, Instrument, Method, Modality, Observation, Sharpness, VisibleRetina,
+    EyeInference, Finding, Instrument, Method, Modality, Observation, Sharpness, VisibleRetina,
 };
 
 /// The method of [`observe`] with its revision.
 pub const METHOD: Method = Method::new("observe", 1);
 
-/// Looks at one frame.
+/// Looks at one frame: what of the retina can be seen, what is wrong, where disc and fovea are, which eye it is.
+///
+/// Pure and on one thread: the same frame gives the same observation, however many run beside it. Lengths in it are
+/// full-frame pixels; times are given only with an instrument. The label in the frame's facts is not looked at.
+///
+/// ```
+/// use serrata_frame::{Frame, Pixels, Samples};
+/// use serrata_words::{FindingKind, Modality};
+/// let grey = Frame::bare(Pixels::new(64, 48, 1, Samples::U8(vec![118; 64 * 48].into()))?);
+/// let seen = serrata_appraise::observe(&grey, Modality::Fa, None);
+/// assert_eq!(seen.findings[0].kind, FindingKind::NoRetina);
+/// # Ok::<(), serrata_frame::PixelsError>(())
+/// ```
 #[must_use]
-pub fn observe(frame: &Frame, modality: Modality, _instrument: Option<&Instrument>) -> Observation {
+pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument>) -> Observation {
     let scene = Scene::new(frame, modality);
-    let retina = visible::visible(&scene);
-    let pixels = &frame.pixels;
+    let whole = visible::visible(&scene);
+    let sweep = sweep(&scene, &whole, instrument);
+    let retina = whole.and_not(&sweep.blinked);
+    let vessels = Vessels::find(&scene, &retina);
+    let anatomy = anatomy(&scene, &retina, &vessels);
+    let sharp = sharpness(&scene, &vessels);
+    if let Some(finding) = no_retina(&scene, &retina, &vessels, &anatomy) {
+        return nothing(&scene, finding);
+    }
+    let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
+    let mut findings = sweep.findings;
+    findings.extend(faults(&seen));
+    findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
+    let reach = reach(&scene, &retina, &anatomy);
+    let value = sharp.edge.map_or(0.0, |e| 0.001 / e);
+    finish(&scene, &retina, findings, anatomy, reach, value)
+}
+
+/// The observation of a picture without retina.
+fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
+    let none = Mask::new(scene.width(), scene.height(), false);
+    let blank =
+        Anatomy { disc: None, fovea: None, eye: EyeInference { inferred: None, probability: 0.5 } };
+    finish(scene, &none, vec![finding], blank, None, 0.0)
+}
+
+fn finish(
+    scene: &Scene<'_>,
+    retina: &Mask,
+    findings: Vec<Finding>,
+    anatomy: Anatomy,
+    reach: Option<serrata_words::Reach>,
+    sharpness: f64,
+) -> Observation {
+    let pixels = &scene.frame.pixels;
     let full = f64::from(pixels.width()) * f64::from(pixels.height());
-    let place = contour::region(&retina, scene.factor);
+    let place = contour::region(retina, scene.factor);
     let all = (scene.width() * scene.height()) as f64;
     Observation {
         method: METHOD,
@@ -23,14 +77,17 @@ pub fn observe(frame: &Frame, modality: Modality, _instrument: Option<&Instrumen
         aperture_fraction: scene.aperture.count() as f64 / all,
         visible_retina: VisibleRetina {
             fraction: retina.share_of(&scene.aperture),
-            fraction_of_picture: place.flat_area() / full,
+            fraction_of_picture: (place.flat_area() / full).clamp(0.0, 1.0),
             place,
         },
-        findings: vec![],
-        eye: EyeInference { inferred: None, probability: 0.5 },
-        disc: None,
-        fovea: None,
-        reach: None,
-        sharpness: Sharpness { value: 0.0, unit: String::new() },
+        findings,
+        eye: anatomy.eye,
+        disc: anatomy.disc,
+        fovea: anatomy.fovea,
+        reach,
+        sharpness: Sharpness {
+            value: sharpness,
+            unit: "a thousandth of the longer side / width of vessel edges".to_owned(),
+        },
     }
 }

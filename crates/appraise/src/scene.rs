@@ -1,6 +1,6 @@
 //! The working planes that every step of the observation looks at.
 
-use crate::{filter, mask::Mask};
+use crate::{filter, mask::Mask, stamp};
 use serrata_frame::{Frame, Plane};
 use serrata_words::Modality;
 
@@ -22,6 +22,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) red: Option<Plane>,
     /// The part of the picture that the instrument fills.
     pub(crate) aperture: Mask,
+    /// Painted-over patches.
+    pub(crate) painted: Mask,
 }
 
 impl<'a> Scene<'a> {
@@ -39,8 +41,11 @@ impl<'a> Scene<'a> {
             let grey = working.channels.swap_remove(0);
             (grey.clone(), grey, None)
         };
-        let aperture = aperture(frame, &value, working.factor);
-        Self { frame, modality, factor, detail, value, red, aperture }
+        let aperture = aperture(frame, &value, working.factor, if modality.is_dye() { 0.002 } else { 0.012 });
+        let painted = Mask::new(value.width, value.height, false);
+        let mut scene = Self { frame, modality, factor, detail, value, red, aperture, painted };
+        scene.painted = stamp::painted(&scene);
+        scene
     }
 
     pub(crate) fn width(&self) -> usize {
@@ -60,13 +65,14 @@ impl<'a> Scene<'a> {
 /// What the instrument fills: everything but uncovered pixels and black that hangs together with the border.
 ///
 /// Black is below 1.2 % of full scale in the smoothed picture: above the ringing of JPEG, below the darkest retina of
-/// the frames it was looked at with. In dye pictures the dark floor is inside.
-fn aperture(frame: &Frame, value: &Plane, factor: u32) -> Mask {
-    let calm = filter::box_mean(value, 1);
+/// the frames it was looked at with. In dye pictures, whose dark floor is inside, it is below half a grey level.
+fn aperture(frame: &Frame, value: &Plane, factor: u32, black: f32) -> Mask {
+    let calm = filter::box_mean(value, 2);
     let half = factor / 2;
+    let limit = black;
     let black = Mask::from_fn(value.width, value.height, |x, y| {
         let (fx, fy) = (x as u32 * factor + half, y as u32 * factor + half);
-        calm.at(x, y) < 0.012 || !frame.coverage.at(fx, fy)
+        calm.at(x, y) < limit || !frame.coverage.at(fx, fy)
     });
     // Narrow dark cracks (lash shadows, the rim between lid and retina) do not let the outside in.
     let reach = (value.width.max(value.height) / 160).max(1);

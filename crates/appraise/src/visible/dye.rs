@@ -8,30 +8,59 @@ use crate::{
 };
 use serrata_frame::Plane;
 
+/// Light of the dye above the floor, as a share of what the lit retina typically gives, with its noise.
+struct Light {
+    light: Plane,
+    /// Root mean square of the fine detail, in the same unit.
+    texture: Plane,
+    /// What `texture` is where there is nothing but noise.
+    noise: f32,
+}
+
 pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
     let (w, h) = (scene.width(), scene.height());
-    let calm = filter::smooth(&scene.value, scene.long() * 0.007);
-    let light = light(scene, &calm);
-    let rays = Rays::new(w, h, centre(&light));
+    let light = light(scene);
+    let rays = Rays::new(w, h, centre(&light.light));
+    let threshold = (0.8 * light.noise).clamp(0.02, 0.07);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
-            let light = Profile::along(&rays, k, scene, |i| light.data[i]);
+            let level = Profile::along(&rays, k, scene, |i| light.light.data[i]);
+            let texture = Profile::along(&rays, k, scene, |i| light.texture.data[i]);
             let inside = Profile::along(&rays, k, scene, |i| f32::from(u8::from(scene.aperture.data[i])));
-            ray_gain(&light, &inside)
+            let last = inside.last_above(0.5).min(before_lid(&level, &texture, light.noise));
+            ray_gain(&level, last, threshold)
         })
         .collect();
     (rays, Rays::best(&gain, 3, 0.15))
 }
 
-/// Light above the floor as a share of what the lit retina typically gives.
-///
-/// The floor is the level of the darkest hundredth of the aperture: in these pictures the rim is never lit.
-fn light(scene: &Scene<'_>, calm: &Plane) -> Plane {
-    let mut inside: Vec<f32> =
-        calm.data.iter().zip(&scene.aperture.data).filter(|(_, a)| **a).map(|(v, _)| *v).collect();
-    let floor = filter::percentile(&mut inside, 0.02);
-    let typical = (filter::percentile(&mut inside, 0.75) - floor).max(1e-4);
-    Plane { width: calm.width, height: calm.height, data: calm.data.iter().map(|v| (v - floor) / typical).collect() }
+/// Measures the light. Where the picture has black surroundings of its own, black is the floor; else the floor is the
+/// level of the darkest tenth of the aperture, held close to its darkest hundredth so that a wholly lit picture keeps
+/// its dim parts.
+fn light(scene: &Scene<'_>) -> Light {
+    let long = scene.long();
+    let calm = filter::smooth(&scene.value, long * 0.007);
+    let fine = filter::smooth(&scene.value, long * 0.003);
+    let inside = |p: &Plane| -> Vec<f32> {
+        p.data.iter().zip(&scene.aperture.data).filter(|(_, a)| **a).map(|(v, _)| *v).collect()
+    };
+    let mut levels = inside(&calm);
+    let black = 1.0 - levels.len() as f64 / calm.data.len() as f64;
+    let darkest = filter::percentile(&mut levels, 0.01);
+    let floor = if black > 0.1 { darkest.min(0.004) } else { filter::percentile(&mut levels, 0.1).min(1.3 * darkest + 0.003) };
+    let typical = (filter::percentile(&mut levels, 0.75) - floor).max(1e-3);
+    let square = Plane {
+        width: calm.width,
+        height: calm.height,
+        data: scene.value.data.iter().zip(&fine.data).map(|(v, f)| (v - f) * (v - f)).collect(),
+    };
+    let mut texture = filter::smooth(&square, long * 0.009);
+    for v in &mut texture.data {
+        *v = v.max(0.0).sqrt() / typical;
+    }
+    let noise = filter::percentile(&mut inside(&texture), 0.05);
+    let data = calm.data.iter().map(|v| (v - floor) / typical).collect();
+    Light { light: Plane { width: calm.width, height: calm.height, data }, texture, noise }
 }
 
 /// Centre of the light, each pixel counted up to the typical level.
@@ -49,14 +78,29 @@ fn centre(light: &Plane) -> (f32, f32) {
     ((sx / n) as f32, (sy / n) as f32)
 }
 
+/// The step at which a lid begins, or the ray's end: past the last detail of the retina the light falls and then
+/// rises again without any detail in it.
+fn before_lid(level: &Profile, texture: &Profile, noise: f32) -> usize {
+    let detailed = texture.last_above(2.0 * noise + 0.02);
+    let mut lowest = (f32::INFINITY, STEPS);
+    for s in detailed.saturating_sub(6)..STEPS {
+        let Some(v) = level.values[s] else { break };
+        if v < lowest.0 {
+            lowest = (v, s);
+        } else if v > 1.25 * lowest.0.max(0.0) + 0.08 {
+            return lowest.1;
+        }
+    }
+    STEPS
+}
+
 /// What an outline earns at each step of one ray: lit steps inside, unlit ones outside.
-fn ray_gain(light: &Profile, inside: &Profile) -> Vec<f32> {
-    let last = (0..STEPS).rev().find(|s| inside.values[*s].is_some_and(|v| v > 0.5)).unwrap_or(0);
+fn ray_gain(level: &Profile, last: usize, threshold: f32) -> Vec<f32> {
     let mut sum = 0.0;
     (0..STEPS)
         .map(|s| {
-            let lit = match light.values[s] {
-                Some(v) if s <= last => ((v.max(0.0) + 0.02) / (0.07 + 0.02)).ln().clamp(-1.0, 1.0),
+            let lit = match level.values[s] {
+                Some(v) if s <= last => ((v.max(0.0) + 0.02) / (threshold + 0.02)).ln().clamp(-1.0, 1.0),
                 _ => -1.0,
             };
             sum += lit;

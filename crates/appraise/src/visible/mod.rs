@@ -7,13 +7,13 @@
 mod dye;
 mod reflected;
 
-use crate::{mask::Mask, radial::Rays, scene::Scene};
+use crate::{mask::Mask, radial::{Rays, STEPS}, scene::Scene};
 
 /// The visible retina on the working plane, blinks not yet taken out.
 pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
     let (w, h) = (scene.width(), scene.height());
     let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
-    rays.fill(&calm(&radii), w, h).and(&scene.aperture)
+    rays.fill(&calm(&radii), w, h).and(&scene.aperture).and_not(&scene.painted)
 }
 
 /// Takes the steps out of an outline: the mean over five neighbours.
@@ -30,7 +30,7 @@ struct Profile {
 impl Profile {
     fn along(rays: &Rays, ray: usize, scene: &Scene<'_>, of: impl Fn(usize) -> f32) -> Self {
         let (w, h) = (scene.width(), scene.height());
-        let values = (0..crate::radial::STEPS).map(|s| rays.pixel(ray, s, w, h).map(&of)).collect();
+        let values = (0..STEPS).map(|s| rays.pixel(ray, s, w, h).map(&of)).collect();
         Self { values }
     }
 
@@ -43,5 +43,10 @@ impl Profile {
             n += 1.0;
         }
         (n > 0.0).then(|| sum / n)
+    }
+
+    /// The last step whose value is above `limit`, or 0.
+    fn last_above(&self, limit: f32) -> usize {
+        (0..STEPS).rev().find(|s| self.values[*s].is_some_and(|v| v > limit)).unwrap_or(0)
     }
 }

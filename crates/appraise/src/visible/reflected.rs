@@ -45,28 +45,39 @@ fn central(scene: &Scene<'_>, p: &Plane) -> Vec<f32> {
 
 /// What an outline earns at each step of one ray.
 fn ray_gain(brightness: &Profile, red: &Profile, inside: &Profile, typical: f32) -> Vec<f32> {
-    let near = 8; // steps of about 1/600 of the diagonal: both sides of an edge
-    let last = (0..STEPS).rev().find(|s| inside.values[*s].is_some_and(|v| v > 0.5)).unwrap_or(0);
+    let last = inside.last_above(0.5);
     let dark = typical - 0.9;
+    // Red beyond the outline would be retina left out; a bright, not reddish stretch inside would be lid taken in.
     let mut beyond = vec![0.0f32; STEPS + 1];
-    for s in (0..STEPS).rev() {
-        let reddish = if s <= last { red.values[s].map_or(0.0, |v| (v - 0.12).clamp(0.0, 0.4)) } else { 0.0 };
-        beyond[s] = beyond[s + 1] + reddish;
+    for s in (0..=last).rev() {
+        beyond[s] = beyond[s + 1] + red.values[s].map_or(0.0, |v| (v - 0.12).clamp(0.0, 0.4));
     }
+    let mut lid = 0.0f32;
     (0..STEPS)
         .map(|s| {
+            if let (Some(b), Some(r)) = (brightness.values[s], red.values[s]) {
+                lid += (b - typical - 0.35).clamp(0.0, 0.4) * f32::from(u8::from(r < 0.1 && 2 * s > last));
+            }
             if s > last {
                 return -0.5 - 0.05 * (s - last) as f32;
             }
             if s < STEPS / 5 {
                 return -2.0;
             }
-            let inner = brightness.mean(s.saturating_sub(near), s + 1).unwrap_or(0.0);
-            let outer = brightness.mean(s + 1, s + 1 + near).unwrap_or(DARK.ln());
-            let rise = (outer - inner).clamp(0.0, 1.2);
-            let fall = if outer < dark { (inner - outer).clamp(0.0, 1.0) } else { 0.0 };
-            let edge = if s + 1 >= last { 0.55 } else { 0.0 };
-            rise.max(0.8 * fall).max(edge) - 0.05 * beyond[s + 1]
+            let end = if s + 1 >= last { 0.55 } else { 0.0 };
+            edge(brightness, s, dark).max(end) - 0.05 * beyond[s + 1] - 0.06 * lid
         })
         .collect()
+}
+
+/// Evidence for an edge after step `s`: a rise to the lid, or a fall to black, the latter also when gradual.
+fn edge(brightness: &Profile, s: usize, dark: f32) -> f32 {
+    let sides = |near: usize| {
+        let inner = brightness.mean(s.saturating_sub(near), s + 1).unwrap_or(0.0);
+        (inner, brightness.mean(s + 1, s + 1 + near).unwrap_or(DARK.ln()))
+    };
+    let (inner, outer) = sides(8);
+    let rise = (outer - inner).clamp(0.0, 1.2);
+    let fall = [8, 20].into_iter().map(sides).map(|(i, o)| if o < dark { (i - o).clamp(0.0, 1.0) } else { 0.0 });
+    rise.max(0.8 * fall.fold(0.0, f32::max))
 }

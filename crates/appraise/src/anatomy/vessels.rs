@@ -1,0 +1,129 @@
+//! Vessels as ridges: bright ones in dye pictures, dark ones elsewhere.
+
+use crate::{filter, mask::Mask, scene::Scene};
+use serrata_frame::Plane;
+
+/// One point on a vessel, in working pixels.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Point {
+    pub(crate) x: f32,
+    pub(crate) y: f32,
+    /// Contrast, cut at the strong vessels' level, 0 to 1.
+    pub(crate) weight: f32,
+    /// Unit vector along the vessel; its sign has no meaning.
+    pub(crate) along: (f32, f32),
+}
+
+/// The vessels of a frame.
+pub(crate) struct Vessels {
+    /// Ridge contrast in units of the logarithm of brightness.
+    pub(crate) strength: Plane,
+    /// Ridge crests inside the retina, strongest kept, in order of rows.
+    pub(crate) points: Vec<Point>,
+    /// Contrast of the strong vessels (the crests' highest twentieth).
+    pub(crate) contrast: f32,
+}
+
+/// How many crest points are kept.
+const MOST: usize = 6000;
+
+impl Vessels {
+    /// Finds ridges by the eigenvalues of the second derivatives of log brightness (as Frangi et al. 1998 do, at one
+    /// scale of about the width of a second-order vessel).
+    pub(crate) fn find(scene: &Scene<'_>, retina: &Mask) -> Self {
+        let (w, h) = (scene.width(), scene.height());
+        let sigma = (scene.long() * 0.0022).max(0.8);
+        let calm = filter::smooth(&scene.detail, sigma);
+        let mut levels: Vec<f32> =
+            calm.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
+        let lift = (0.15 * filter::percentile(&mut levels, 0.5)).max(0.004);
+        let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + lift).ln()).collect() };
+        let core = core(retina, scene);
+        let bright = scene.modality.is_dye();
+        let mut strength = Plane::new(w, h, 0.0);
+        let mut turn = vec![(0.0f32, 0.0f32); w * h];
+        for y in 1..h.saturating_sub(1) {
+            for x in 1..w.saturating_sub(1) {
+                let i = y * w + x;
+                if !core.data[i] {
+                    continue;
+                }
+                let (s, along) = ridge(&log, x, y, if bright { -1.0 } else { 1.0 });
+                strength.data[i] = s * sigma * sigma;
+                turn[i] = along;
+            }
+        }
+        let mut points = crests(&strength, &turn);
+        let mut all: Vec<f32> = points.iter().map(|p| p.weight).collect();
+        let contrast = filter::percentile(&mut all, 0.95);
+        if points.len() > MOST {
+            let limit = filter::percentile(&mut all, 1.0 - MOST as f64 / points.len() as f64);
+            points.retain(|p| p.weight >= limit);
+        }
+        for p in &mut points {
+            p.weight = (p.weight / contrast.max(1e-6)).min(1.0);
+        }
+        Self { strength, points, contrast }
+    }
+}
+
+/// The retina without a margin of 1.5 % of the longer side, where the outline itself would look like a vessel.
+fn core(retina: &Mask, scene: &Scene<'_>) -> Mask {
+    let solid = Plane {
+        width: retina.width,
+        height: retina.height,
+        data: retina.data.iter().map(|r| f32::from(u8::from(*r))).collect(),
+    };
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
+    let margin = (scene.long() * 0.012).round() as usize;
+    let solid = filter::box_mean(&solid, margin);
+    Mask { width: retina.width, height: retina.height, data: solid.data.iter().map(|v| *v > 0.995).collect() }
+}
+
+/// Strength of the ridge at a pixel (dark where `sign` is +1, bright where −1) and the unit vector along it.
+fn ridge(p: &Plane, x: usize, y: usize, sign: f32) -> (f32, (f32, f32)) {
+    let (w, i) = (p.width, y * p.width + x);
+    let d = &p.data;
+    let xx = sign * (d[i - 1] - 2.0 * d[i] + d[i + 1]);
+    let yy = sign * (d[i - w] - 2.0 * d[i] + d[i + w]);
+    let xy = sign * 0.25 * (d[i + w + 1] - d[i + w - 1] - d[i - w + 1] + d[i - w - 1]);
+    let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
+    let spread = half.hypot(xy);
+    let (across, other) = (mean + spread, mean - spread);
+    if across <= 0.0 || spread <= 0.0 {
+        return (0.0, (1.0, 0.0));
+    }
+    let strength = (across - other.abs()).max(0.0);
+    // Twice the angle of the direction across is (half, xy); along is a quarter turn further.
+    let (c2, s2) = (-half / spread, -xy / spread);
+    let c = (0.5 * (1.0 + c2)).max(0.0).sqrt();
+    let s = (0.5 * (1.0 - c2)).max(0.0).sqrt().copysign(s2);
+    (strength, (c, s))
+}
+
+/// Pixels that are at least as strong as both neighbours across the ridge.
+fn crests(strength: &Plane, turn: &[(f32, f32)]) -> Vec<Point> {
+    let (w, h) = (strength.width, strength.height);
+    let mut out = Vec::new();
+    for y in 1..h.saturating_sub(1) {
+        for x in 1..w.saturating_sub(1) {
+            let i = y * w + x;
+            let s = strength.data[i];
+            if s <= 0.0 {
+                continue;
+            }
+            let (c, v) = turn[i];
+            // Neighbours across: nearest of the eight along (−v, c).
+            let step = |t: f32| if t > 0.38 { 1i64 } else if t < -0.38 { -1 } else { 0 };
+            #[allow(clippy::cast_possible_wrap)] // rows are short
+            let off = step(c) * w as i64 + step(-v);
+            #[allow(clippy::cast_possible_wrap, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            // inside by one pixel on each side
+            let (a, b) = ((i as i64 + off) as usize, (i as i64 - off) as usize);
+            if s >= strength.data[a] && s >= strength.data[b] {
+                out.push(Point { x: x as f32 + 0.5, y: y as f32 + 0.5, weight: s, along: (c, v) });
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,36 @@
+//! Lashes: wide dark streaks that come in from the lower or upper rim.
+
+use super::{Seen, placed, ramp};
+use crate::{filter, mask::Mask};
+use serrata_frame::Plane;
+use serrata_words::{Finding, FindingKind, Side};
+
+/// How much darker than its surroundings a streak is, in logarithm.
+const DARKER: f32 = 0.22;
+
+pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
+    let s = seen.scene;
+    let (w, h) = (s.width(), s.height());
+    let lift = 0.02;
+    let log = Plane { width: w, height: h, data: s.value.data.iter().map(|v| (v + lift).ln()).collect() };
+    let narrow = filter::smooth(&log, s.long() * 0.004);
+    // Streaks stand upright: compare along the row only.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
+    let wide = filter::rows_mean(&narrow, (s.long() * 0.03) as usize);
+    let streak = Mask::from_fn(w, h, |x, y| seen.retina.at(x, y) && wide.at(x, y) - narrow.at(x, y) > DARKER);
+    let streak = streak.without_specks(w * h / 2500);
+    let mut out = Vec::new();
+    for (side, near) in [(Side::Bottom, true), (Side::Top, false)] {
+        let rim = if near { 0.80 } else { 0.15 };
+        // Only streaks that reach the rim of that side.
+        let touching = streak.connected_to(|_, y| (y as f32 / h as f32 > rim) == near);
+        let zone = Mask::from_fn(w, h, |x, y| touching.at(x, y) && (y as f32 / h as f32 > 0.5) == near);
+        let share = zone.share_of(&s.aperture);
+        if share > 0.002 {
+            let mut f = placed(FindingKind::Lash, ramp(share, 0.0, 0.15), &zone, s);
+            f.side = Some(side);
+            out.push(f);
+        }
+    }
+    out
+}

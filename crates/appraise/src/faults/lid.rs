@@ -1,0 +1,37 @@
+//! Lids and face: what lies inside the aperture but outside the visible retina, by the side it comes from.
+
+use super::{Seen, placed, ramp};
+use crate::mask::Mask;
+use serrata_words::{Finding, FindingKind, Side};
+
+pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
+    let s = seen.scene;
+    let (w, h) = (s.width(), s.height());
+    // In dye pictures what is unlit may be lid or rim: only lit parts are named.
+    let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
+    let covered = Mask { width: w, height: h, data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > 0.12).collect() };
+    let least = w * h / 400;
+    let mut out = Vec::new();
+    for side in [Side::Top, Side::Bottom, Side::Left, Side::Right] {
+        let part = Mask::from_fn(w, h, |x, y| covered.at(x, y) && side_of(x, y, w, h) == side).without_specks(least);
+        let share = part.share_of(&s.aperture);
+        if share > 0.003 {
+            let mut f = placed(FindingKind::Lid, ramp(share, 0.0, 0.2), &part, s);
+            f.side = Some(side);
+            out.push(f);
+        }
+    }
+    out
+}
+
+/// The nearest side, where the picture's diagonals divide the sides.
+fn side_of(x: usize, y: usize, w: usize, h: usize) -> Side {
+    let (u, v) = ((x as f32 + 0.5) / w as f32 - 0.5, (y as f32 + 0.5) / h as f32 - 0.5);
+    if u.abs() > v.abs() {
+        if u < 0.0 { Side::Left } else { Side::Right }
+    } else if v < 0.0 {
+        Side::Top
+    } else {
+        Side::Bottom
+    }
+}

@@ -1,0 +1,50 @@
+//! Faults, each in its own file: what is wrong, where, and how much of the aperture it touches.
+
+mod exposure;
+mod haze;
+mod lash;
+mod lid;
+mod lost_side;
+mod sharpness;
+mod sweep;
+
+pub(crate) use sharpness::{Sharp, sharpness};
+pub(crate) use sweep::{Sweep, sweep};
+
+use crate::{anatomy::{Anatomy, Vessels}, contour, mask::Mask, scene::Scene};
+use serrata_words::{Finding, FindingKind};
+
+/// Everything that the faults are told from.
+pub(crate) struct Seen<'a> {
+    pub(crate) scene: &'a Scene<'a>,
+    /// The retina, blinks taken out.
+    pub(crate) retina: &'a Mask,
+    pub(crate) vessels: &'a Vessels,
+    pub(crate) anatomy: &'a Anatomy,
+    pub(crate) sharp: &'a Sharp,
+}
+
+/// All faults but those of the sweep, which come first because they cut the retina.
+pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
+    let mut out = Vec::new();
+    out.extend(lid::lids(seen));
+    out.extend(lash::lashes(seen));
+    out.extend(sharpness::blur(seen));
+    out.extend(exposure::underexposed(seen));
+    out.extend(exposure::overexposed(seen));
+    out.extend(lost_side::off_centre(seen));
+    out.extend(haze::haze(seen));
+    out
+}
+
+/// A finding with its place.
+fn placed(kind: FindingKind, score: f64, place: &Mask, scene: &Scene<'_>) -> Finding {
+    let mut f = Finding::new(kind, score, place.and(&scene.aperture).share_of(&scene.aperture));
+    f.place = contour::region(place, scene.factor);
+    f
+}
+
+/// Rises from 0 at `low` to 1 at `high`.
+fn ramp(v: f64, low: f64, high: f64) -> f64 {
+    ((v - low) / (high - low)).clamp(0.0, 1.0)
+}

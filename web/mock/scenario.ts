@@ -2,7 +2,7 @@
 import type {
   Appraisal, Chart, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, Point, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
-} from "../src/api/types";
+} from "../src/api/model";
 import { resultShape, viewLine, findingWord } from "../src/lib/words";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;

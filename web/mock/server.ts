@@ -3,7 +3,7 @@ import { readFile } from "node:fs/promises";
 import { createServer, type IncomingMessage, type ServerResponse } from "node:http";
 import type { AddressInfo } from "node:net";
 import { extname, join, normalize } from "node:path";
-import type { Eye, Gaze, Modality } from "../src/api/types";
+import type { Eye, Gaze, Modality } from "../src/api/model";
 import { drawnEye } from "./eye";
 import { Clinic } from "./scenario";
 

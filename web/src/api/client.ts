@@ -1,5 +1,5 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
-import type { Day, Eye, FrameAnswer, Gaze, Modality, Unassigned, Visit } from "./types";
+import type { Day, Eye, FrameAnswer, Gaze, Modality, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {

@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { expect, test } from "vitest";
-import type { DayVisit } from "../api/types";
+import type { DayVisit } from "../api/model";
 import { boardOf } from "./board";
 
 const base: DayVisit = {

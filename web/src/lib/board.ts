@@ -1,5 +1,5 @@
 /** The order of the day's board. */
-import type { DayVisit } from "../api/types";
+import type { DayVisit } from "../api/model";
 
 export interface Board {
   /** Open visits that sit in a chair, by chair. */

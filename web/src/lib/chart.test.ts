@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
-import type { Point, RetinalPoint } from "../api/types";
+import type { Point, RetinalPoint } from "../api/model";
 import {
   angleBetween, chartArea, clockMeridian, densify, outlineCentre, outlineNamePlace, outlinePath, sides, spread, toChart,
   toRetina, usualDisc,

@@ -4,7 +4,7 @@
  * counter-clockwise from 3 o'clock as the observer sees the fundus. Chart points are `[x, y]` in degrees, x right,
  * y DOWN as in SVG.
  */
-import type { Eye, Point, RetinalPoint } from "../api/types";
+import type { Eye, Point, RetinalPoint } from "../api/model";
 
 const RAD = Math.PI / 180;
 

@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import type { Chart, RetinalPoint } from "../api/types";
+import type { Chart, RetinalPoint } from "../api/model";
 import { chartSentence, dueMarks, frameMarks } from "./marks";
 
 const ring = (size: number): RetinalPoint[] => [0, 90, 180, 270].map((meridian): RetinalPoint => [size, meridian]);

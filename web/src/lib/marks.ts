@@ -1,5 +1,5 @@
 /** Which marks a chart shows, and where. */
-import type { Chart, FrameBrief, Point } from "../api/types";
+import type { Chart, FrameBrief, Point } from "../api/model";
 import { outlineCentre, outlineNamePlace, outlinePath, spread } from "./chart";
 import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, type Shape } from "./words";
 

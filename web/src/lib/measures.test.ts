@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { Appraisal } from "../api/types";
+import type { Appraisal } from "../api/model";
 import { measures } from "./measures";
 
 const appraisal: Appraisal = {

@@ -1,5 +1,5 @@
 /** The measures of a frame, as lines of name and value. */
-import type { Appraisal } from "../api/types";
+import type { Appraisal } from "../api/model";
 import { EYES, GAZES, percent } from "./words";
 
 /** Six significant digits at most, for areas. */

@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import type { Finding } from "../api/types";
+import type { Finding } from "../api/model";
 import { findingPath, labelPlace, ringsPath } from "./overlay";
 
 const finding: Finding = {

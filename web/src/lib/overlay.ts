@@ -1,5 +1,5 @@
 /** What is drawn over a picture, in the pixels of the full frame (x right, y down, edges at integers). */
-import type { Finding, Point } from "../api/types";
+import type { Finding, Point } from "../api/model";
 
 /** SVG path data of rings and their holes, to be filled by the even-odd rule. */
 export function ringsPath(rings: readonly (readonly Point[])[], holes: readonly (readonly Point[])[] = []): string {

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { VisitView } from "../api/types";
+import type { VisitView } from "../api/model";
 import { byRank, chartPair } from "./views";
 
 const view = (name: string, rank: VisitView["rank"], state: VisitView["state"]): VisitView => ({

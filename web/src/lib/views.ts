@@ -1,5 +1,5 @@
 /** Views and charts in the order of the screen. */
-import type { Chart, Eye, VisitView } from "../api/types";
+import type { Chart, Eye, VisitView } from "../api/model";
 
 const EARLIER: Record<VisitView["state"], number> = {
   due: 0,

@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
-import type { FrameBrief } from "../api/types";
+import type { FrameBrief } from "../api/model";
 import {
   count, EYES, findingWord, frameTitle, GAZES, MODALITIES, percent, RESULTS, resultShape, upperFirst, viewLine,
 } from "./words";

@@ -1,5 +1,5 @@
 /** The words of the screens. They are those of the server's `screen()` strings; keep both the same. */
-import type { Eye, FrameBrief, Gaze, Modality, Next, Verdict, ViewState } from "../api/types";
+import type { Eye, FrameBrief, Gaze, Modality, Next, Verdict, ViewState } from "../api/model";
 
 export const EYES: Record<Eye, string> = { R: "Right eye (OD)", L: "Left eye (OS)" };
 

@@ -1,0 +1,129 @@
+/**
+ * The page as the real server serves it. SERRATA_URL is its address; SERRATA_PICTURE a picture file to drop on it;
+ * SERRATA_SHOTS, if named, gets pictures of the screens. Without SERRATA_URL these tests are left out.
+ */
+import { readFile } from "node:fs/promises";
+import { basename } from "node:path";
+import type { Browser, Page } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import type { Day, FrameAnswer, Unassigned, Visit } from "../src/api/model";
+import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
+
+const URL_GIVEN = process.env["SERRATA_URL"]?.replace(/\/+$/, "") ?? "";
+
+async function ask<T>(path: string): Promise<T> {
+  const answer = await fetch(`${URL_GIVEN}/api/v1${path}`);
+  expect(answer.status, path).toBe(200);
+  return (await answer.json()) as T;
+}
+
+async function send(name: string, body: Buffer): Promise<string> {
+  const answer = await fetch(`${URL_GIVEN}/api/v1/files?name=${encodeURIComponent(name)}`, {
+    method: "POST",
+    headers: { "content-type": "application/octet-stream" },
+    body: new Uint8Array(body),
+  });
+  expect(answer.ok, `POST /files answered ${String(answer.status)}`).toBe(true);
+  const { frames } = (await answer.json()) as { frames: string[] };
+  const [first] = frames;
+  if (first === undefined) throw new Error("The server took the picture but named no frame.");
+  return first;
+}
+
+describe.skipIf(URL_GIVEN === "")("the server's page", () => {
+  let browser: Browser;
+  let picture: { name: string; body: Buffer };
+
+  beforeAll(async () => {
+    const path = process.env["SERRATA_PICTURE"];
+    if (path === undefined || path === "") throw new Error("SERRATA_URL is set but SERRATA_PICTURE is not: name a picture file.");
+    picture = { name: basename(path), body: await readFile(path) };
+    browser = await launch();
+  });
+  afterAll(() => browser.close());
+
+  async function hold(page: Page, name: string, width: number): Promise<void> {
+    await shot(page, `${name}-${String(width)}`);
+    expect(await axe(page), `${name} at ${String(width)} px: axe`).toEqual([]);
+    expect(await overhang(page), `${name} at ${String(width)} px: sideways scroll`).toBe(0);
+    expect(await smallTargets(page), `${name} at ${String(width)} px: small targets`).toEqual([]);
+  }
+
+  /** A visit with frames, and one of them that was checked. */
+  async function known(): Promise<{ day: Day; visit: Visit; frame: FrameAnswer }> {
+    const day = await ask<Day>("/day");
+    const line = day.visits.find((v) => v.frames > 0 && v.state === "open") ?? day.visits.find((v) => v.frames > 0);
+    if (line === undefined) throw new Error("The server holds no visit with frames: these tests want the demo day.");
+    const visit = await ask<Visit>(`/visits/${encodeURIComponent(line.id)}`);
+    const brief = visit.frames.find((f) => f.verdict === "not_usable") ?? visit.frames.find((f) => f.state === "checked");
+    if (brief === undefined) throw new Error("The visit holds no checked frame.");
+    return { day, visit, frame: await ask<FrameAnswer>(`/frames/${encodeURIComponent(brief.id)}`) };
+  }
+
+  test.each(WIDTHS)("Day, Visit, Frame and Unassigned stand at %i px", async (width) => {
+    const { day, visit, frame } = await known();
+    const { page, troubles } = await newPage(browser, width);
+
+    await page.goto(`${URL_GIVEN}/`);
+    await page.getByText(day.visits.find((v) => v.state === "open")?.patient_name ?? visit.patient_name).first().waitFor();
+    await page.getByText("live", { exact: true }).waitFor();
+    await hold(page, "day", width);
+
+    await page.goto(`${URL_GIVEN}/visits/${encodeURIComponent(visit.id)}`);
+    await page.getByText("Are the pictures complete?").waitFor();
+    expect(await page.locator("figure").count()).toBe(2);
+    expect(await page.locator("figure h2").allInnerTexts()).toEqual(["Right eye (OD)", "Left eye (OS)"]);
+    await hold(page, "visit", width);
+
+    await page.goto(`${URL_GIVEN}/frames/${encodeURIComponent(frame.brief.id)}`);
+    await page.getByText("What to do").waitFor();
+    const image = page.locator(".sheet img");
+    await expect.poll(() => image.evaluate((one: HTMLImageElement) => one.complete && one.naturalWidth > 0)).toBe(true);
+    await hold(page, "frame", width);
+
+    await page.goto(`${URL_GIVEN}/unassigned`);
+    await page.getByRole("heading", { name: "Unassigned" }).waitFor();
+    await expect.poll(() => page.getByText("Loading", { exact: false }).count()).toBe(0);
+    await hold(page, "unassigned", width);
+
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
+  test("the way from the day to a frame can be gone by key alone", async () => {
+    const { visit } = await known();
+    const { page } = await newPage(browser, 1280);
+    await page.goto(`${URL_GIVEN}/`);
+    await page.getByText(visit.patient_name).first().waitFor();
+    const names = await tabOrder(page);
+    expect(names.some((name) => name.includes(visit.patient_name))).toBe(true);
+    expect(names).toContain("To the content");
+    await page.goto(`${URL_GIVEN}/visits/${encodeURIComponent(visit.id)}`);
+    await page.getByText("Frames of this visit").waitFor();
+    const link = page.locator(`ul a[href="/frames/${encodeURIComponent(visit.frames[0]?.id ?? "")}"]`);
+    await link.focus();
+    await page.keyboard.press("Enter");
+    await page.getByRole("link", { name: "Back to the visit" }).waitFor();
+    await page.context().close();
+  });
+
+  test("a picture that is sent in appears on the open page by itself, and then its result", async () => {
+    const { page } = await newPage(browser, 1280);
+    await page.goto(`${URL_GIVEN}/unassigned`);
+    await page.getByText("live", { exact: true }).waitFor();
+    const name = `live ${String(Date.now())} ${picture.name}`;
+    const id = await send(name, picture.body);
+    const brief = (await ask<FrameAnswer>(`/frames/${encodeURIComponent(id)}`)).brief;
+    const where = brief.visit_id === null ? "/unassigned" : `/visits/${encodeURIComponent(brief.visit_id)}`;
+    if (where !== "/unassigned") await page.goto(URL_GIVEN + where);
+    const line = page.locator(`a[href="/frames/${encodeURIComponent(id)}"]`).last();
+    await line.waitFor({ timeout: 20_000 });
+    await line.click();
+    await page.getByText(/^(Usable|Usable with reservations|Not usable)$/).first().waitFor({ timeout: 40_000 });
+    if (where === "/unassigned") {
+      const list = await ask<Unassigned>("/unassigned");
+      expect(list.frames.find((f) => f.id === id)?.why).not.toBe("");
+    }
+    await page.context().close();
+  });
+});

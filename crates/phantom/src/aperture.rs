@@ -1,0 +1,60 @@
+//! The instrument's aperture: a wide shape with cut and rounded corners. Invented.
+
+use std::ops::Range;
+
+/// Half of the aperture's width as a share of half of the picture's.
+pub(crate) const END: f64 = 0.972;
+/// Half of its height.
+const TOP: f64 = 0.845;
+/// How far the cut corners reach: |x| + 1.1·|y| stays below this.
+const CUT: f64 = 1.56;
+/// Radius by which corners are rounded.
+const ROUND: f64 = 0.10;
+
+/// Signed distance to the aperture's rim at (x, y) from −1 to 1 across the picture; negative inside.
+pub(crate) fn signed(x: f64, y: f64) -> f64 {
+    let (x, y) = (x.abs(), y.abs());
+    let norm = 1f64.hypot(1.1);
+    let planes = [x - (END - ROUND), y - (TOP - ROUND), (x + 1.1 * y - CUT) / norm + ROUND];
+    // Distance to the shrunk shape, corners rounded by adding what two planes both claim.
+    let most = planes.iter().fold(f64::MIN, |a, b| a.max(*b));
+    let outside = planes.iter().map(|p| p.max(0.0).powi(2)).sum::<f64>().sqrt();
+    if most > 0.0 { outside - ROUND } else { most - ROUND }
+}
+
+/// The columns of a row whose centres are inside; the shape is convex, so they are in one piece.
+pub(crate) fn columns(row: u32, size: u32) -> Range<u32> {
+    let half = f64::from(size) / 2.0;
+    let y = (f64::from(row) + 0.5) / half - 1.0;
+    let inside = |x: u32| signed((f64::from(x) + 0.5) / half - 1.0, y) < 0.0;
+    let middle = size / 2;
+    if !inside(middle) {
+        return 0..0;
+    }
+    // Bisect for the last column inside; the shape is symmetric.
+    let (mut a, mut b) = (middle, size);
+    while b - a > 1 {
+        let m = a + (b - a) / 2;
+        if inside(m) { a = m } else { b = m }
+    }
+    size - 1 - a..a + 1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn columns_are_those_whose_centres_are_inside(size in 16u32..400, share in 0f64..1.) {
+            let row = (share * f64::from(size)) as u32;
+            let got = columns(row, size);
+            let half = f64::from(size) / 2.0;
+            for x in 0..size {
+                let inside = signed((f64::from(x) + 0.5) / half - 1.0, (f64::from(row) + 0.5) / half - 1.0) < 0.0;
+                prop_assert_eq!(got.contains(&x), inside, "{} {}", x, row);
+            }
+        }
+    }
+}

@@ -1,0 +1,66 @@
+use crate::canvas::{BAND, Canvas, Clip, Stroke};
+use rand::RngExt;
+use rand_pcg::Pcg64Mcg;
+use serrata_words::Side;
+
+/// Lashes that hang in together.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Bunch {
+    /// Mean length as a share of the picture's side.
+    pub length: f64,
+    pub count: u32,
+    /// Where along the side their middle is, −1 to 1.
+    pub at: f64,
+    /// How they lean along the side, as a slope.
+    pub lean: f64,
+    /// Darkness of the darkest, 0 to 1.
+    pub dark: f32,
+}
+
+/// Draws a bunch on a plane of `n` × `n` cells: dark, bent, tapering, far out of focus; rooted beyond the aperture's
+/// rim on that side.
+pub(crate) fn draw(rng: &mut Pcg64Mcg, n: usize, side: Side, bunch: &Bunch) -> Vec<f32> {
+    #[allow(clippy::cast_precision_loss)] // cells of a picture
+    let scale = n as f32;
+    #[allow(clippy::cast_possible_truncation)] // cells of a picture
+    let size = n as u32;
+    let mut out = vec![0f32; n * n];
+    for _ in 0..bunch.count {
+        #[allow(clippy::cast_possible_truncation)] // about one
+        let (length, at, lean) = (bunch.length as f32, bunch.at as f32, bunch.lean as f32);
+        let length = length * rng.random_range(0.55..1.35f32);
+        let root = 0.5 + 0.5 * at + rng.random_range(-0.26..0.26f32);
+        // Lashes fan out from the middle of the side.
+        let lean = lean + 1.1 * (root - 0.5) + rng.random_range(-0.25..0.25f32);
+        let bend = rng.random_range(-0.35..0.35f32);
+        let half = rng.random_range(0.0022..0.0060f32) * scale;
+        let start = if matches!(side, Side::Top | Side::Bottom) { 0.06 } else { 0.0 };
+        let mut canvas = Canvas::new(size, size, rng.random_range(0.008..0.018f32) * scale);
+        let point = |t: f32| {
+            let (u, v) = (start + length * t, root + length * (lean * t + bend * t * t));
+            let (x, y) = match side {
+                Side::Top => (v, u),
+                Side::Bottom => (v, 1.0 - u),
+                Side::Left => (u, v),
+                Side::Right => (1.0 - u, v),
+            };
+            [x * scale, y * scale]
+        };
+        for k in 0..10u8 {
+            let (t, u) = (f32::from(k) / 10.0, f32::from(k + 1) / 10.0);
+            let taper = |t: f32| half * (1.0 - 0.85 * t);
+            let stroke = Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)] };
+            canvas.push(stroke, Clip { rows: 0..size, columns: 0..size });
+        }
+        let dark = bunch.dark * rng.random_range(0.55..1.0f32);
+        let mut band = vec![0f32; n * BAND as usize];
+        for (b, rows) in out.chunks_mut(n * BAND as usize).enumerate() {
+            canvas.draw(b, &mut band);
+            for (o, v) in rows.iter_mut().zip(&band) {
+                // Two lashes together let through the product of what each lets through.
+                *o = 1.0 - (1.0 - *o) * (1.0 - dark * v);
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,335 @@
+//! From strokes and tissue to light on the detector, band by band.
+
+use crate::Eyeball;
+use crate::aperture;
+use crate::canvas::{BAND, Canvas, Clip, Stroke};
+use crate::noise::{flat, ramp};
+use crate::optics::Optics;
+use crate::scene::Scene;
+use crate::tissue::{self, Tissue};
+use crate::vessels::Tree;
+use rayon::prelude::*;
+use serrata_eye::Rotation;
+use serrata_words::Modality;
+
+/// How far the dye has come, each 0 to 1.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Dye {
+    pub artery: f32,
+    pub vein: f32,
+    pub background: f32,
+}
+
+impl Dye {
+    /// Invented course: arteries from 11 s, veins full at 24 s, then slow fading.
+    #[allow(clippy::cast_possible_truncation)] // seconds
+    pub fn at(seconds: f64) -> Self {
+        let s = seconds as f32;
+        let fade = 0.25 + 0.75 * (-(s - 30.0).max(0.0) / 330.0).exp();
+        Self {
+            artery: ramp(10.5, 14.0, s) * fade,
+            vein: ramp(14.0, 24.0, s) * fade,
+            background: ramp(10.0, 20.0, s) * (0.45 + 0.55 * fade),
+        }
+    }
+}
+
+/// Light on the detector: one plane a channel, 0 to about 1; grey pictures have one.
+pub(crate) struct Light {
+    pub channels: Vec<Vec<f32>>,
+}
+
+/// Everything that one frame's painting needs.
+pub(crate) struct Painter<'a> {
+    eye: &'a Eyeball,
+    optics: &'a Optics,
+    modality: Modality,
+    dye: Dye,
+    arteries: Canvas,
+    veins: Canvas,
+    choroid: Canvas,
+    grid: Grid,
+    /// Rows of the rotation matrices, one a pose.
+    turns: Vec<[[f32; 3]; 3]>,
+    /// Strength of the two octaves of grain, less where a pixel is larger than the grain.
+    grain: [f32; 2],
+}
+
+/// Tissue on a coarse grid.
+struct Grid {
+    step: u32,
+    side: usize,
+    points: Vec<Tissue>,
+}
+
+#[allow(clippy::cast_possible_truncation)] // rotations
+fn single(r: Rotation) -> [[f32; 3]; 3] {
+    r.rows().map(|row| row.map(|c| c as f32))
+}
+
+impl<'a> Painter<'a> {
+    pub fn new(eye: &'a Eyeball, scene: &Scene, optics: &'a Optics) -> Self {
+        let size = optics.size;
+        let dye = Dye::at(scene.dye_s);
+        let mut arteries = Canvas::new(size, size, 1.0);
+        let mut veins = Canvas::new(size, size, 1.0);
+        #[allow(clippy::cast_precision_loss)] // picture sides
+        let mut choroid = Canvas::new(size, size, (size as f32 * 0.0016).max(1.0));
+        for pose in &optics.poses {
+            let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
+            let project = Projector::new(optics, pose.to_retina);
+            project.tree(&eye.arteries, &clip, &mut arteries);
+            project.tree(&eye.veins, &clip, &mut veins);
+            for s in &eye.strands {
+                project.strand(&s.points, s.half, &clip, &mut choroid);
+            }
+        }
+        let grid = Grid::new(eye, optics, scene.modality, dye);
+        #[allow(clippy::cast_possible_truncation)] // pixels
+        let pixel = optics.picture.deg_per_px[0].to_radians() as f32;
+        let grain = [0.0060, 0.0024f32].map(|g| ramp(0.3, 1.6, g / pixel));
+        let turns = optics.poses.iter().map(|p| single(p.to_retina)).collect();
+        Self { eye, optics, modality: scene.modality, dye, arteries, veins, choroid, grid, turns, grain }
+    }
+
+    /// Paints the whole frame.
+    pub fn paint(&self) -> Light {
+        let n = self.optics.size as usize;
+        let band = n * BAND as usize;
+        let mut first = vec![0f32; n * n];
+        if self.modality == Modality::Colour {
+            let mut second = vec![0f32; n * n];
+            first.par_chunks_mut(band).zip(second.par_chunks_mut(band)).enumerate().for_each(
+                |(b, (r, g))| {
+                    self.band(b, |i, light| {
+                        r[i] = light[0];
+                        g[i] = light[1];
+                    });
+                },
+            );
+            Light { channels: vec![first, second] }
+        } else {
+            let pick = usize::from(self.modality != Modality::Red);
+            first.par_chunks_mut(band).enumerate().for_each(|(b, grey)| {
+                self.band(b, |i, light| grey[i] = light[pick]);
+            });
+            Light { channels: vec![first] }
+        }
+    }
+
+    #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // picture sides
+    fn band(&self, band: usize, mut put: impl FnMut(usize, [f32; 2])) {
+        let n = self.optics.size;
+        let mut planes = [(); 3].map(|()| vec![0f32; (n * BAND) as usize]);
+        self.arteries.draw(band, &mut planes[0]);
+        self.veins.draw(band, &mut planes[1]);
+        self.choroid.draw(band, &mut planes[2]);
+        let top = band as u32 * BAND;
+        let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
+        let half = n as f32 / 2.0;
+        for y in top..(top + BAND).min(n) {
+            let v = (half - y as f32 - 0.5) * k;
+            for x in aperture::columns(y, n) {
+                let u = (x as f32 + 0.5 - half) * k;
+                let s = 1.0 + u * u + v * v;
+                let view = [2.0 * u / s, 2.0 * v / s, (2.0 - s) / s];
+                let m = self.turn(x, y);
+                let p = m.map(|r| r[0] * view[0] + r[1] * view[1] + r[2] * view[2]);
+                let i = ((y - top) * n + x) as usize;
+                let strokes = [planes[0][i], planes[1][i], planes[2][i]];
+                put(i, self.light(p, self.grid.at(x, y), strokes));
+            }
+        }
+    }
+
+    fn turn(&self, x: u32, y: u32) -> &[[f32; 3]; 3] {
+        let here = |p: &crate::optics::Pose| p.rows.contains(&y) && p.columns.contains(&x);
+        &self.turns[self.optics.poses.iter().position(here).unwrap_or(0)]
+    }
+
+    /// Light from one place of the retina: red and green, or grey twice.
+    fn light(&self, p: [f32; 3], t: Tissue, [artery, vein, choroid]: [f32; 3]) -> [f32; 2] {
+        // Grain on an equal-area map, so that it sticks to the retina.
+        let l = (2.0 / (1.0 + p[2]).max(1e-3)).sqrt();
+        let (x, y) = (p[0] * l, p[1] * l);
+        let seed = self.eye.looks.noise;
+        let grain = self.grain[0] * flat(x / 0.0060, y / 0.0060, seed)
+            + self.grain[1] * flat(x / 0.0024, y / 0.0024, seed ^ 3);
+        let (artery, vein) = (artery * t.retina, vein * t.retina);
+        let disc = self.disc(p);
+        match self.modality {
+            Modality::Fa => {
+                let base = t.green * (1.0 + 0.22 * grain) * (1.0 - 0.4 * disc.0)
+                    + 0.10 * disc.0 * self.dye.background;
+                let v = base + 0.62 * (artery * self.dye.artery).max(0.95 * vein * self.dye.vein);
+                [v, v]
+            }
+            Modality::Icg => {
+                let base =
+                    (t.green * (1.0 + 0.10 * grain) + 0.26 * choroid * t.choroid) * (1.0 - 0.75 * disc.0);
+                let v = base + 0.30 * (artery * self.dye.artery).max(vein * self.dye.vein);
+                [v, v]
+            }
+            Modality::Faf => {
+                let base =
+                    t.green * (1.0 + 0.14 * grain) * (1.0 - 0.93 * disc.0) * (1.0 + t.choroid * choroid);
+                let v = base * (1.0 - 0.66 * artery) * (1.0 - 0.78 * vein);
+                [v, v]
+            }
+            Modality::Infrared => {
+                let base =
+                    (0.5 * t.red + 0.25) * (1.0 + 0.05 * grain) + 0.10 * choroid * t.choroid + 0.1 * disc.0;
+                let v = base * (1.0 - 0.18 * artery) * (1.0 - 0.30 * vein);
+                [v, v]
+            }
+            Modality::Colour | Modality::Red | Modality::Green => {
+                let red = t.red * (1.0 + 0.07 * grain) + 0.24 * choroid * t.choroid;
+                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.30 * choroid * t.choroid);
+                let red = red + (0.86 + 0.12 * disc.1 - red) * disc.0;
+                let green = green + (0.62 + 0.30 * disc.1 - green) * disc.0;
+                [
+                    red * (1.0 - 0.20 * artery) * (1.0 - 0.42 * vein),
+                    green * (1.0 - 0.58 * artery) * (1.0 - 0.66 * vein),
+                ]
+            }
+        }
+    }
+
+    /// How much of the disc, and of its cup, lies here.
+    #[allow(clippy::cast_possible_truncation)] // unit vectors
+    fn disc(&self, p: [f32; 3]) -> (f32, f32) {
+        let d = self.eye.disc.xyz().map(|c| c as f32);
+        if p[0] * d[0] + p[1] * d[1] + p[2] * d[2] < 0.98 {
+            return (0.0, 0.0);
+        }
+        // Near the disc the sphere is flat enough for two coordinates along its surface.
+        let right = [d[2], 0.0, -d[0]];
+        let n = (right[0] * right[0] + right[2] * right[2]).sqrt();
+        let across = (p[0] * right[0] + p[2] * right[2]) / n;
+        let up = [-right[2] * d[1] / n, (right[2] * d[0] - right[0] * d[2]).abs() / n, right[0] * d[1] / n];
+        let upwards = (p[0] - d[0]) * up[0] + (p[1] - d[1]) * up[1] + (p[2] - d[2]) * up[2];
+        let [a, b] = self.eye.disc_half.map(|h| h as f32);
+        let wobble = 1.0 + 0.06 * flat(across / a * 2.0, upwards / b * 2.0, self.eye.looks.noise ^ 9);
+        let off = (across / a).hypot(upwards / b) * wobble;
+        (1.0 - ramp(0.9, 1.1, off), 1.0 - ramp(self.eye.looks.cup - 0.1, self.eye.looks.cup + 0.25, off))
+    }
+}
+
+impl Grid {
+    fn new(eye: &Eyeball, optics: &Optics, modality: Modality, dye: Dye) -> Self {
+        let step = (optics.size / 450).max(2);
+        let side = optics.size.div_ceil(step) as usize + 2;
+        let points = (0..side * side)
+            .into_par_iter()
+            .map(|i| {
+                #[allow(clippy::cast_possible_truncation)] // picture sides
+                let (x, y) = ((i % side) as u32 * step, (i / side) as u32 * step);
+                let pose = optics.pose(x.min(optics.size - 1), y.min(optics.size - 1));
+                let d = pose.apply(optics.picture.to_direction([f64::from(x), f64::from(y)]));
+                #[allow(clippy::cast_possible_truncation)] // unit vectors
+                let p = d.xyz().map(|c| c as f32);
+                match modality {
+                    Modality::Fa => tissue::fluorescein(eye, p, dye.background),
+                    Modality::Icg => tissue::indocyanine(eye, p, dye.background),
+                    Modality::Faf => tissue::autofluorescence(eye, p),
+                    _ => tissue::reflectance(eye, p),
+                }
+            })
+            .collect();
+        Self { step, side, points }
+    }
+
+    #[allow(clippy::cast_precision_loss)] // picture sides
+    fn at(&self, x: u32, y: u32) -> Tissue {
+        let (i, j) = ((x / self.step) as usize, (y / self.step) as usize);
+        let s = ((x % self.step) as f32 + 0.5) / self.step as f32;
+        let t = ((y % self.step) as f32 + 0.5) / self.step as f32;
+        let p = |i: usize, j: usize| self.points[j * self.side + i];
+        p(i, j).mix(p(i + 1, j), s).mix(p(i, j + 1).mix(p(i + 1, j + 1), s), t)
+    }
+}
+
+/// From the retina to strokes on the picture.
+struct Projector<'a> {
+    optics: &'a Optics,
+    /// From the retinal frame to the view frame.
+    back: [[f32; 3]; 3],
+    /// Pixels a radian at the picture's centre.
+    scale: f32,
+}
+
+impl<'a> Projector<'a> {
+    fn new(optics: &'a Optics, to_retina: Rotation) -> Self {
+        #[allow(clippy::cast_possible_truncation)] // pixels
+        let scale = (1.0 / optics.picture.deg_per_px[0].to_radians()) as f32;
+        Self { optics, back: single(to_retina.inverse()), scale }
+    }
+
+    /// Place in the picture, and how much larger than at the centre things are drawn there. `None` far behind.
+    #[allow(clippy::cast_precision_loss)] // picture sides
+    fn place(&self, p: [f32; 3]) -> Option<([f32; 2], f32)> {
+        let v = self.back.map(|r| r[0] * p[0] + r[1] * p[1] + r[2] * p[2]);
+        let k = 2.0 / (1.0 + v[2]);
+        let half = self.optics.size as f32 / 2.0;
+        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, half - k * v[1] * self.scale], k))
+    }
+
+    fn tree(&self, tree: &Tree, clip: &Clip, canvas: &mut Canvas) {
+        let places: Vec<_> = tree.points.iter().map(|p| self.place(*p)).collect();
+        for i in 0..tree.points.len() {
+            let a = tree.parent[i] as usize;
+            let before = tree.parent[a] as usize;
+            let after = tree.next[i] as usize;
+            if a == i {
+                continue;
+            }
+            let (Some(p0), Some(p1), Some(p2), Some(p3)) =
+                (places[before], places[a], places[i], places[after])
+            else {
+                continue;
+            };
+            // A side branch starts with its own width.
+            let own = if tree.next[a] as usize == i { tree.half[a] } else { tree.half[i] };
+            let half = [own * p1.1 * self.scale, tree.half[i] * p2.1 * self.scale];
+            curve([p0.0, p1.0, p2.0, p3.0], half, clip, canvas);
+        }
+    }
+
+    fn strand(&self, points: &[[f32; 3]], half: [f32; 2], clip: &Clip, canvas: &mut Canvas) {
+        let places: Vec<_> = points.iter().map(|p| self.place(*p)).collect();
+        let last = places.len().saturating_sub(1);
+        for i in 0..last {
+            let (Some(p0), Some(p1), Some(p2), Some(p3)) =
+                (places[i.saturating_sub(1)], places[i], places[i + 1], places[(i + 2).min(last)])
+            else {
+                continue;
+            };
+            #[allow(clippy::cast_precision_loss)] // some tens
+            let width = |k: usize| half[0] + (half[1] - half[0]) * k as f32 / last as f32;
+            let half = [width(i) * p1.1 * self.scale, width(i + 1) * p2.1 * self.scale];
+            curve([p0.0, p1.0, p2.0, p3.0], half, clip, canvas);
+        }
+    }
+}
+
+/// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.
+fn curve(p: [[f32; 2]; 4], half: [f32; 2], clip: &Clip, canvas: &mut Canvas) {
+    let length = (p[2][0] - p[1][0]).hypot(p[2][1] - p[1][1]);
+    let pieces = (length / 5.0).ceil().clamp(1.0, 6.0);
+    let at = |t: f32| {
+        [0, 1].map(|k: usize| {
+            let (a, b, c, d) = (p[0][k], p[1][k], p[2][k], p[3][k]);
+            0.5 * (2.0 * b
+                + (c - a) * t
+                + (2.0 * a - 5.0 * b + 4.0 * c - d) * t * t
+                + (3.0 * b - a - 3.0 * c + d) * t * t * t)
+        })
+    };
+    let width = |t: f32| half[0] + (half[1] - half[0]) * t;
+    let mut k = 0.0;
+    while k < pieces {
+        let (t, u) = (k / pieces, (k + 1.0) / pieces);
+        canvas.push(Stroke { a: at(t), b: at(u), half: [width(t), width(u)] }, clip.clone());
+        k += 1.0;
+    }
+}

@@ -1,0 +1,51 @@
+use crate::covers::Covers;
+use crate::optics::Optics;
+use crate::paint::Painter;
+use crate::scene::Scene;
+use crate::{Eyeball, sensor, truth};
+use serrata_frame::{Coverage, Frame, Pixels, Samples};
+use serrata_words::{AcquisitionFacts, FrameTruth};
+
+/// A frame with its truth.
+#[derive(Debug, Clone)]
+pub struct Rendered {
+    /// The picture: colour has three channels of which blue is empty, all other kinds are grey; 8 bit.
+    pub frame: Frame,
+    /// What it really shows.
+    pub truth: FrameTruth,
+}
+
+/// Grows the scene's eye and looks at it. For several frames of one eye grow an [`Eyeball`] once.
+#[must_use]
+pub fn render(scene: &Scene) -> Rendered {
+    Eyeball::grow(scene.seed, scene.eye).render(scene)
+}
+
+impl Eyeball {
+    /// Looks at this eye. The scene's `seed` and `eye` are taken from the eye, whatever the scene says.
+    #[must_use]
+    pub fn render(&self, scene: &Scene) -> Rendered {
+        let scene = &Scene { seed: self.seed, eye: self.eye, ..scene.clone() };
+        let optics = Optics::new(scene);
+        let covers = Covers::new(scene, &optics);
+        let mut light = Painter::new(self, scene, &optics).paint();
+        sensor::spread(&mut light, scene, &optics);
+        let samples = sensor::expose(&light, scene, &optics, &covers);
+        let channels = if light.channels.len() == 2 { 3 } else { 1 };
+        #[allow(clippy::expect_used)] // the sensor fills size × size × channels by construction
+        let pixels = Pixels::new(optics.size, optics.size, channels, Samples::U8(samples.into()))
+            .expect("as many samples as the picture has");
+        let facts = AcquisitionFacts {
+            eye: scene.labelled,
+            modality: Some(scene.modality),
+            gaze: Some(scene.gaze),
+            instrument: Some(scene.instrument.name.clone()),
+            centre_view_angle_deg: Some(optics.picture.deg_per_px),
+            axial_length_mm: Some((self.axial_length_mm, "MEASURED".to_owned())),
+            note: (channels == 3).then(|| "two lasers, red and green: blue is empty".to_owned()),
+            ..AcquisitionFacts::default()
+        };
+        let frame = Frame { coverage: Coverage::full(optics.size, optics.size), pixels, facts };
+        Rendered { frame, truth: truth::of(self, scene, &optics, &covers) }
+    }
+}

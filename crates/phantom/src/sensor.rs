@@ -1,0 +1,256 @@
+//! From light to stored samples: haze, blur, covers, exposure, noise, eight bits.
+
+use crate::aperture;
+use crate::covers::Covers;
+use crate::noise::{flat, lattice};
+use crate::optics::Optics;
+use crate::paint::Light;
+use crate::scene::{Fault, Scene};
+use rayon::prelude::*;
+use serrata_words::{FindingKind, Modality};
+
+/// Smears the light as defocus and haze do, before anything comes in front.
+pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics) {
+    let full = f64::from(scene.instrument.width.max(1));
+    let mut sigma2 = 0.0;
+    let mut veil = 0.0;
+    for fault in &scene.faults {
+        match *fault {
+            Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
+            Fault::Haze { strength } => {
+                veil = strength.clamp(0.0, 1.0);
+                sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+            }
+            _ => {}
+        }
+    }
+    let n = optics.size as usize;
+    if sigma2 > 0.04 && sigma2.is_finite() {
+        light.channels.par_iter_mut().for_each(|c| blur(c, n, sigma2.sqrt()));
+    }
+    if veil > 0.0 {
+        #[allow(clippy::cast_possible_truncation)] // 0 to 1
+        let veil = veil as f32;
+        let level = if scene.modality.is_dye() { 0.10 } else { 0.30 };
+        for (k, c) in light.channels.iter_mut().enumerate() {
+            let level = if k == 1 { level * 0.9 } else { level };
+            c.par_iter_mut().for_each(|v| *v = *v * (1.0 - 0.8 * veil) + 0.8 * veil * level);
+        }
+    }
+}
+
+/// Gaussian blur of a square plane by three box blurs each way.
+pub(crate) fn blur(plane: &mut [f32], n: usize, sigma: f64) {
+    for radius in boxes(sigma) {
+        let radius = radius.min(n.saturating_sub(1) / 2);
+        if radius == 0 {
+            continue;
+        }
+        let mut line = vec![0f32; n];
+        for row in plane.chunks_exact_mut(n) {
+            line.copy_from_slice(row);
+            box_line(&line, row, radius);
+        }
+        box_columns(plane, n, radius);
+    }
+}
+
+/// Radii of three boxes whose variances add up to σ² as nearly as whole widths can (Kovesi 2010).
+fn boxes(sigma: f64) -> [usize; 3] {
+    let ideal = (4.0 * sigma * sigma + 1.0).sqrt();
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pictures are small
+    let low = (((ideal.min(4096.0) as usize).saturating_sub(1)) / 2) * 2 + 1;
+    #[allow(clippy::cast_precision_loss)] // small
+    let l = low as f64;
+    let many =
+        ((12.0 * sigma * sigma - 3.0 * l * l - 12.0 * l - 9.0) / (-4.0 * l - 4.0)).round().clamp(0.0, 3.0);
+    [0.0, 1.0, 2.0].map(|i| if i < many { (low - 1) / 2 } else { low.div_ceil(2) })
+}
+
+#[allow(clippy::cast_precision_loss)] // small
+fn box_line(from: &[f32], to: &mut [f32], r: usize) {
+    let n = from.len();
+    let scale = 1.0 / (2 * r + 1) as f32;
+    let at = |i: isize| from[i.clamp(0, n as isize - 1) as usize];
+    let mut sum: f32 = (-(r as isize)..=r as isize).map(at).sum();
+    for (i, o) in to.iter_mut().enumerate() {
+        *o = sum * scale;
+        let i = i as isize;
+        sum += at(i + r as isize + 1) - at(i - r as isize);
+    }
+}
+
+#[allow(clippy::cast_precision_loss)] // small
+fn box_columns(plane: &mut [f32], n: usize, r: usize) {
+    let scale = 1.0 / (2 * r + 1) as f32;
+    let from = plane.to_vec();
+    let row = |i: isize| &from[i.clamp(0, n as isize - 1) as usize * n..][..n];
+    let mut sum = vec![0f32; n];
+    for i in -(r as isize)..=r as isize {
+        for (s, v) in sum.iter_mut().zip(row(i)) {
+            *s += v;
+        }
+    }
+    for (i, out) in plane.chunks_exact_mut(n).enumerate() {
+        let i = i as isize;
+        let (coming, going) = (row(i + r as isize + 1), row(i - r as isize));
+        for (((o, s), a), b) in out.iter_mut().zip(&mut sum).zip(coming).zip(going) {
+            *o = *s * scale;
+            *s += a - b;
+        }
+    }
+}
+
+/// Colour of skin and iris as this kind of picture shows them: red and green, or grey twice.
+fn skin(modality: Modality, kind: FindingKind) -> [f32; 2] {
+    let lid = kind == FindingKind::Lid || kind == FindingKind::Blink;
+    match modality {
+        Modality::Colour | Modality::Red | Modality::Green => {
+            if lid {
+                [0.60, 0.66]
+            } else {
+                [0.13, 0.09]
+            }
+        }
+        Modality::Faf => {
+            if lid {
+                [0.30; 2]
+            } else {
+                [0.05; 2]
+            }
+        }
+        Modality::Infrared => {
+            if lid {
+                [0.75; 2]
+            } else {
+                [0.12; 2]
+            }
+        }
+        Modality::Fa | Modality::Icg => {
+            if lid {
+                [0.14; 2]
+            } else {
+                [0.02; 2]
+            }
+        }
+    }
+}
+
+/// Puts the covers on, then exposes: one byte a sample, interleaved; colour gets an empty blue channel.
+pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Covers) -> Vec<u8> {
+    let n = optics.size as usize;
+    let colour = light.channels.len() == 2;
+    let stride = if colour { 3 } else { 1 };
+    let gain = gain(scene);
+    let pick = usize::from(scene.modality != Modality::Red);
+    let mut out = vec![0u8; n * n * stride];
+    out.par_chunks_mut(n * stride).enumerate().for_each(|(y, row)| {
+        #[allow(clippy::cast_possible_truncation)] // picture sides
+        let y = y as u32;
+        let inside = aperture::columns(y, optics.size);
+        for x in 0..optics.size {
+            let i = y as usize * n + x as usize;
+            let mut v = [0.0; 2];
+            if inside.contains(&x) {
+                for (c, v) in light.channels.iter().zip(&mut v) {
+                    *v = c[i];
+                }
+                if !colour {
+                    v[1] = v[0];
+                }
+                v = covered(v, scene, optics, covers, x, y);
+                let rim = rim(x, y, optics.size);
+                v = v.map(|c| c * rim * gain);
+                if !colour {
+                    v[0] = v[pick];
+                }
+            }
+            for (k, o) in row[x as usize * stride..][..stride.min(2)].iter_mut().enumerate() {
+                #[allow(clippy::cast_possible_truncation)] // one of two channels
+                let seed = (scene.shot as u32).wrapping_mul(2).wrapping_add(k as u32) ^ scene.seed as u32;
+                *o = quantise(v[k], x, y, seed);
+            }
+        }
+    });
+    out
+}
+
+#[allow(clippy::cast_possible_truncation)] // factors
+fn gain(scene: &Scene) -> f32 {
+    let one = |f: &Fault| match f {
+        Fault::Underexposed { gain } | Fault::Overexposed { gain } => Some(*gain as f32),
+        _ => None,
+    };
+    scene.faults.iter().filter_map(one).product::<f32>().clamp(0.0, 100.0)
+}
+
+/// Light at a pixel with everything that is in front of it.
+fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: u32, y: u32) -> [f32; 2] {
+    for layer in &covers.layers {
+        let alpha = covers.between(&layer.alpha, x, y);
+        if alpha <= 0.0 {
+            continue;
+        }
+        if layer.kind == FindingKind::Lash {
+            v = v.map(|c| c * (1.0 - alpha));
+        } else {
+            let tone = covers.between(&layer.tone, x, y);
+            let skin = skin(scene.modality, layer.kind);
+            v = [0, 1].map(|k: usize| v[k] * (1.0 - alpha) + alpha * tone * skin[k]);
+        }
+    }
+    let line = if optics.sideways { x } else { y };
+    if covers.blinks.iter().any(|b| (b[0]..b[1]).contains(&line)) {
+        #[allow(clippy::cast_precision_loss)] // picture sides
+        let (u, w) = (x as f32 / optics.size as f32, y as f32 / optics.size as f32);
+        #[allow(clippy::cast_possible_truncation)] // a seed
+        let tone = 0.75 + 0.25 * flat(u * 5.0, w * 9.0, scene.shot as u32);
+        v = skin(scene.modality, FindingKind::Blink).map(|c| c * tone);
+    }
+    v
+}
+
+/// The aperture's rim falls off over a few hundredths of the picture.
+#[allow(clippy::cast_possible_truncation)] // 0 to 1
+fn rim(x: u32, y: u32, size: u32) -> f32 {
+    let half = f64::from(size) / 2.0;
+    let d = aperture::signed((f64::from(x) + 0.5) / half - 1.0, (f64::from(y) + 0.5) / half - 1.0);
+    (0.25 + 0.75 * crate::noise::ramp(0.0, 0.13, -d as f32)) * crate::noise::ramp(0.0, 0.006, -d as f32)
+}
+
+/// Shot noise, read noise and eight bits.
+fn quantise(v: f32, x: u32, y: u32, seed: u32) -> u8 {
+    #[allow(clippy::cast_possible_wrap)] // picture sides
+    let (x, y) = (x as i32, y as i32);
+    // Four uniform numbers added: near enough to normal.
+    let z = (0..4).map(|k| lattice(x, y, k, seed)).sum::<f32>() - 2.0;
+    let noisy = v + z * 1.73 * (0.006 + 0.022 * v.max(0.0).sqrt());
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
+    {
+        (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The plain reference: a spot becomes a Gaussian of that variance, and no light is lost.
+    #[test]
+    fn blur_spreads_a_spot_by_sigma() {
+        for sigma in [1.5, 4.0, 7.3] {
+            let n = 101;
+            let mut p = vec![0f32; n * n];
+            p[50 * n + 50] = 1.0;
+            blur(&mut p, n, sigma);
+            let sum: f32 = p.iter().sum();
+            let var = p
+                .iter()
+                .enumerate()
+                .map(|(i, v)| f64::from(*v) * ((i % n) as f64 - 50.0).powi(2))
+                .sum::<f64>();
+            assert!((sum - 1.0).abs() < 1e-3);
+            assert!((var.sqrt() / sigma - 1.0).abs() < 0.08, "{sigma} {}", var.sqrt());
+        }
+    }
+}

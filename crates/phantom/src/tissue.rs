@@ -1,0 +1,108 @@
+//! How bright the retina is where no vessel lies, before the scanner.
+
+use crate::Eyeball;
+use crate::noise::{cloud, ramp};
+
+/// Light that comes back from a place: the red and the green channel, or the grey one twice; and how well the
+/// choroid shows through there.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Tissue {
+    pub red: f32,
+    pub green: f32,
+    pub choroid: f32,
+    /// 1 on the retina, 0 beyond the ora serrata.
+    pub retina: f32,
+}
+
+impl Tissue {
+    /// Between two.
+    pub fn mix(self, o: Self, t: f32) -> Self {
+        let m = |a: f32, b: f32| a + (b - a) * t;
+        Self {
+            red: m(self.red, o.red),
+            green: m(self.green, o.green),
+            choroid: m(self.choroid, o.choroid),
+            retina: m(self.retina, o.retina),
+        }
+    }
+}
+
+/// Reflectance in colour at a place of the retinal frame.
+pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
+    let l = &eye.looks;
+    let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
+    let patch = cloud(p, 1.5, 3, l.noise);
+    let red = 0.40 * l.red * (1.0 + 0.55 * patch + 0.25 * cloud(p, 4.0, 3, l.noise ^ 11));
+    let green = 0.34 * l.green * (1.0 + 0.50 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.2 * patch);
+    // Macular pigment and denser epithelium darken the pole, most in green.
+    let macula = (-(deg / 11.0).powi(2)).exp();
+    let pit = (-(deg / 2.2).powi(2)).exp();
+    let nerve = (-(off_disc(eye, p).to_degrees() / 16.0).powi(2)).exp();
+    let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
+    let on = on_retina(eye, p);
+    let bare = (1.15 - l.pigment + 0.8 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.05, 1.2);
+    Tissue {
+        red: red * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
+        green: (green * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit) + 0.13 * nerve) * far * (0.16 + 0.84 * on),
+        choroid: bare * (0.25 + 0.75 * ramp(8.0, 26.0, deg)) * on,
+        retina: on,
+    }
+}
+
+/// 1 on the retina, 0 beyond the scalloped ora serrata, whose pole lies between fovea and disc.
+pub(crate) fn on_retina(eye: &Eyeball, p: [f32; 3]) -> f32 {
+    #[allow(clippy::cast_possible_truncation)] // unit vectors
+    let d = eye.disc.xyz().map(|c| c as f32);
+    let pole = [d[0] * 0.35, d[1] * 0.35, 1.0];
+    let n = (pole[0] * pole[0] + pole[1] * pole[1] + 1.0).sqrt();
+    let c = (p[0] * pole[0] + p[1] * pole[1] + p[2]) / n;
+    let teeth = 0.012 * (p[1].atan2(p[0]) * 24.0).sin();
+    let off = c.clamp(-1.0, 1.0).acos() - eye.looks.ora - teeth;
+    1.0 - ramp(-0.006, 0.006, off)
+}
+
+/// Angle from the disc's centre, radians.
+pub(crate) fn off_disc(eye: &Eyeball, p: [f32; 3]) -> f32 {
+    #[allow(clippy::cast_possible_truncation)] // unit vectors
+    let d = eye.disc.xyz().map(|c| c as f32);
+    (p[0] * d[0] + p[1] * d[1] + p[2] * d[2]).clamp(-1.0, 1.0).acos()
+}
+
+/// Autofluorescence: bright even background, dim macula, dark nothing else (disc and vessels are painted later).
+pub(crate) fn autofluorescence(eye: &Eyeball, p: [f32; 3]) -> Tissue {
+    let l = &eye.looks;
+    let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
+    let on = on_retina(eye, p);
+    let ring = (-((deg - 24.0) / 22.0).powi(2)).exp();
+    let v = 0.34
+        * (1.0 + 0.16 * cloud(p, 1.8, 3, l.noise) + 0.35 * ring)
+        * (1.0 - 0.42 * (-(deg / 7.5).powi(2)).exp() - 0.25 * (-(deg / 2.5).powi(2)).exp())
+        * (1.0 - 0.35 * ramp(60.0, 100.0, deg))
+        * (0.1 + 0.9 * on);
+    Tissue { red: v, green: v, choroid: 0.06 * on, retina: on }
+}
+
+/// Background of fluorescein: choroidal flush behind the epithelium, dark at the fovea. `filled` is 0 before the
+/// dye comes and 1 when it is there.
+pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], filled: f32) -> Tissue {
+    let l = &eye.looks;
+    let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
+    let on = on_retina(eye, p);
+    let centre = 0.55 + 0.45 * (-(deg / 45.0).powi(2)).exp();
+    let v = (0.012 + 0.105 * filled * centre * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)))
+        * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp())
+        * (1.0 - 0.6 * ramp(70.0, 105.0, deg))
+        * (0.3 + 0.7 * on);
+    Tissue { red: v, green: v, choroid: 0.0, retina: on }
+}
+
+/// Background of indocyanine green: the choroid itself.
+pub(crate) fn indocyanine(eye: &Eyeball, p: [f32; 3], filled: f32) -> Tissue {
+    let l = &eye.looks;
+    let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
+    let on = on_retina(eye, p);
+    let v = (0.012 + 0.16 * filled * (1.0 + 0.3 * cloud(p, 2.4, 3, l.noise)))
+        * (1.0 - 0.5 * ramp(60.0, 105.0, deg))
+        * (0.3 + 0.7 * on);
+    Tissue { red: v, green: v, choroid: 0.9 * filled * on, retina: on }
+}

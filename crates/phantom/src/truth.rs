@@ -1,0 +1,211 @@
+//! What a frame really shows.
+
+use crate::Eyeball;
+use crate::contour::Mask;
+use crate::covers::Covers;
+use crate::optics::{Landmark, Optics};
+use crate::scene::{Fault, Scene};
+use crate::tissue;
+use serrata_words::{Disc, Finding, FindingKind, Fovea, FrameTruth, Region, Side, SlowAxis, Verdict};
+
+/// A cell counts as covered above this opacity.
+const COVERED: f32 = 0.5;
+
+/// The truth about a frame.
+pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
+    let aperture = covers.aperture();
+    let all = share_base(&aperture);
+    let open = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
+        let k = j * covers.side + i;
+        aperture.cells[k]
+            && covers.layers.iter().all(|l| l.alpha[k] < COVERED)
+            && !covers.blinked(i, j, optics.sideways)
+            && on_retina(eye, optics, covers, i, j)
+    });
+    let findings = findings(scene, optics, covers, &aperture);
+    let [x, y] = optics.place(eye, Landmark::Disc);
+    let [fx, fy] = optics.place(eye, Landmark::Fovea);
+    let disc = Disc { x, y, radius: disc_radius(eye, optics), probability: 1.0 };
+    let fovea = Fovea { x: fx, y: fy, probability: 1.0 };
+    let visible_retina = open.region(30.0);
+    let expected = expected(scene, &findings, &disc, &fovea, optics);
+    FrameTruth {
+        schema: FrameTruth::SCHEMA.to_owned(),
+        seed: scene.seed,
+        file: None,
+        width: optics.size,
+        height: optics.size,
+        eye: scene.eye,
+        labelled: scene.labelled,
+        modality: scene.modality,
+        gaze: scene.gaze,
+        degrees_per_pixel: optics.picture.deg_per_px[0],
+        axial_length_mm: eye.axial_length_mm,
+        disc,
+        fovea,
+        visible_retina,
+        visible_fraction: count(&open) / all,
+        findings,
+        expected,
+    }
+}
+
+#[allow(clippy::cast_precision_loss)] // cells of a picture
+fn count(mask: &Mask) -> f64 {
+    mask.count() as f64
+}
+
+fn share_base(aperture: &Mask) -> f64 {
+    count(aperture).max(1.0)
+}
+
+fn on_retina(eye: &Eyeball, optics: &Optics, covers: &Covers, i: usize, j: usize) -> bool {
+    #[allow(clippy::cast_possible_truncation)] // cells of a picture
+    let middle = |k: usize| (k as u32 * covers.factor + covers.factor / 2).min(optics.size - 1);
+    let (x, y) = (middle(i), middle(j));
+    let d = optics.pose(x, y).apply(optics.picture.to_direction([f64::from(x) + 0.5, f64::from(y) + 0.5]));
+    #[allow(clippy::cast_possible_truncation)] // unit vectors
+    let p = d.xyz().map(|c| c as f32);
+    tissue::on_retina(eye, p) > 0.5
+}
+
+/// Mean radius of the disc as drawn, in pixels.
+fn disc_radius(eye: &Eyeball, optics: &Optics) -> f64 {
+    let [x, y] = optics.place(eye, Landmark::Disc);
+    let there = optics.picture.to_direction([x, y]);
+    let stretch = 2.0 / (1.0 + there.z());
+    let half = (eye.disc_half[0] * eye.disc_half[1]).sqrt();
+    half * stretch / optics.picture.deg_per_px[0].to_radians()
+}
+
+/// All faults as drawn, with score 1, largest first.
+fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) -> Vec<Finding> {
+    let all = share_base(aperture);
+    let mut out = Vec::new();
+    for kind in [FindingKind::Lid, FindingKind::Lash, FindingKind::OffCentre] {
+        for side in Side::ALL {
+            let layers: Vec<_> = covers.layers.iter().filter(|l| l.kind == kind && l.from == *side).collect();
+            let mask = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
+                let k = j * covers.side + i;
+                aperture.cells[k] && layers.iter().any(|l| l.alpha[k] >= COVERED)
+            });
+            if mask.count() > 0 {
+                let mut f = Finding::new(kind, 1.0, count(&mask) / all);
+                f.side = Some(*side);
+                f.place = mask.region(4.0);
+                out.push(f);
+            }
+        }
+    }
+    for lines in &covers.blinks {
+        out.push(blink(scene, optics, covers, aperture, *lines));
+    }
+    for fault in &scene.faults {
+        let whole = |kind| Finding::new(kind, 1.0, 1.0);
+        match *fault {
+            Fault::Blur { .. } => out.push(whole(FindingKind::Blur)),
+            Fault::Underexposed { .. } => out.push(whole(FindingKind::Underexposed)),
+            Fault::Overexposed { .. } => out.push(whole(FindingKind::Overexposed)),
+            Fault::Haze { .. } => out.push(whole(FindingKind::Haze)),
+            Fault::Motion { row, .. } => {
+                let row = row.min(optics.size);
+                let mut f = whole(FindingKind::Motion);
+                f.rows = Some([row, row.saturating_add(1).min(optics.size)]);
+                f.onset_ms = Some(scene.instrument.line_ms(f64::from(row), optics.size));
+                out.push(f);
+            }
+            Fault::Blink { .. } | Fault::Lid { .. } | Fault::Lash { .. } | Fault::OffCentre { .. } => {}
+        }
+    }
+    if scene.labelled.is_some_and(|l| l != scene.eye) {
+        out.push(Finding::new(FindingKind::WrongEye, 1.0, 1.0));
+    }
+    out.sort_by(|a, b| b.fraction.total_cmp(&a.fraction));
+    out
+}
+
+fn blink(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask, lines: [u32; 2]) -> Finding {
+    let mask = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
+        #[allow(clippy::cast_possible_truncation)] // cells of a picture
+        let line = (if optics.sideways { i } else { j }) as u32 * covers.factor + covers.factor / 2;
+        aperture.cells[j * covers.side + i] && (lines[0]..lines[1]).contains(&line)
+    });
+    let mut f = Finding::new(FindingKind::Blink, 1.0, count(&mask) / share_base(aperture));
+    f.rows = Some(lines);
+    let at = |line: u32| scene.instrument.line_ms(f64::from(line), optics.size);
+    let backwards = matches!(scene.instrument.slow_axis, SlowAxis::Up | SlowAxis::Left);
+    let (first, last) = if backwards { (at(lines[1]), at(lines[0])) } else { (at(lines[0]), at(lines[1])) };
+    f.onset_ms = Some(first);
+    f.duration_ms = Some(last - first);
+    f.place = mask.region(0.0);
+    f
+}
+
+/// What a photographer should say of the frame as a picture straight ahead of its kind. The rule, all of it:
+///
+/// * `not_usable`: the label names the other eye; faults that a second try can mend cover more than a quarter of the
+///   aperture; one of them comes within two disc diameters of the fovea (straight ahead) or over the disc; blur of
+///   σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times; haze above 0.7; a jump of more
+///   than 0.3 disc diameters;
+/// * `limited`: they cover more than a tenth; any blink; any jump; blur above 3 pixels; signal below 0.6 or above
+///   1.5 times; haze above 0.3;
+/// * else `usable`.
+///
+/// Shares and distances as the default rules of judging (a quarter of the field: Liu et al., Patterns 2022;3:100512);
+/// the limits on blur, signal and haze are judgement.
+fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, optics: &Optics) -> Verdict {
+    let covering: Vec<&Finding> = findings.iter().filter(|f| !f.place.is_empty()).collect();
+    let lost: f64 = covering.iter().map(|f| f.fraction).sum();
+    let ahead = scene.gaze == serrata_words::Gaze::Primary;
+    let near = |x, y, r| covering.iter().any(|f| touches(&f.place, [x, y], r));
+    let on_pole = ahead && near(fovea.x, fovea.y, 4.0 * disc.radius) || near(disc.x, disc.y, disc.radius);
+    let wrong = scene.labelled.is_some_and(|l| l != scene.eye);
+    let mut worst = if wrong || lost > 0.25 || on_pole {
+        Verdict::NotUsable
+    } else if lost > 0.10 || findings.iter().any(|f| f.kind == FindingKind::Blink) {
+        Verdict::Limited
+    } else {
+        Verdict::Usable
+    };
+    let dd = 2.0 * disc.radius * optics.picture.deg_per_px[0];
+    for fault in &scene.faults {
+        let (bad, poor) = match *fault {
+            Fault::Blur { sigma } => (sigma > 8.0, sigma > 3.0),
+            Fault::Underexposed { gain } | Fault::Overexposed { gain } => {
+                (!(0.3..=2.5).contains(&gain), !(0.6..=1.5).contains(&gain))
+            }
+            Fault::Haze { strength } => (strength > 0.7, strength > 0.3),
+            Fault::Motion { shift_deg, .. } => (shift_deg.abs() > 0.3 * dd, true),
+            Fault::Blink { .. } | Fault::Lid { .. } | Fault::Lash { .. } | Fault::OffCentre { .. } => {
+                (false, false)
+            }
+        };
+        let verdict = if bad {
+            Verdict::NotUsable
+        } else if poor {
+            Verdict::Limited
+        } else {
+            Verdict::Usable
+        };
+        worst = worst.max(verdict);
+    }
+    worst
+}
+
+/// Whether a region comes within a distance of a point.
+fn touches(region: &Region, p: [f64; 2], reach: f64) -> bool {
+    let inside = |ring: &Vec<[f64; 2]>| {
+        let n = ring.len();
+        (0..n).filter(|i| crosses(ring[*i], ring[(i + 1) % n], p)).count() % 2 == 1
+    };
+    let hole = region.holes.iter().any(inside);
+    let near = |ring: &Vec<[f64; 2]>| {
+        serrata_eye::densify(ring, 4.0).iter().any(|q| (q[0] - p[0]).hypot(q[1] - p[1]) < reach)
+    };
+    region.polygons.iter().any(|r| near(r) || (inside(r) && !hole)) || region.holes.iter().any(near)
+}
+
+/// Whether a ray from `p` to the right crosses the edge.
+fn crosses(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> bool {
+    (a[1] > p[1]) != (b[1] > p[1]) && p[0] < a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+}

@@ -6,6 +6,8 @@ mod faults;
 mod filter;
 mod mask;
 mod observe;
+mod modality;
+mod overlay;
 mod radial;
 mod reach;
 mod retina;
@@ -13,4 +15,6 @@ mod scene;
 mod stamp;
 mod visible;
 
+pub use modality::likely_modality;
 pub use observe::{METHOD, observe};
+pub use overlay::overlay;

@@ -10,7 +10,9 @@ pub mod scp;
 mod syntax;
 pub mod uid;
 mod when;
+mod write;
 
 pub use header::{Header, Person, read_header};
 pub use reader::DicomReader;
 pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};
+pub use write::{Device, NewObject, WideField, WriteError, write_photograph};

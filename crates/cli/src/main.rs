@@ -1,1 +1,59 @@
-fn main() {}
+//! The binary `serrata`: thin. Each command parses its arguments, calls the crate that does the work, and prints.
+//!
+//! Exit: 0 all inputs answered (also when the answer is `not_usable`), 1 some input failed, 2 usage.
+
+mod commands;
+mod day;
+mod failure;
+mod inputs;
+mod table;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Checks ultra-widefield retinal pictures while the patient is still in the chair.
+///
+/// Serrata advises; licensed staff decide. Local protocols come first.
+#[derive(Debug, Parser)]
+#[command(name = "serrata", version, max_term_width = 110)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Appraise(commands::appraise::Args),
+    Serve(commands::serve::Args),
+    Demo(commands::demo::Args),
+    Phantom(commands::phantom::Args),
+    Backup(commands::backup::Args),
+    Verify(commands::verify::Args),
+}
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    tracing_subscriber::fmt()
+        .with_env_filter(
+            tracing_subscriber::EnvFilter::try_from_env("SERRATA_LOG").unwrap_or_else(|_| "warn".into()),
+        )
+        .with_writer(std::io::stderr)
+        .init();
+    let result = match cli.command {
+        Command::Appraise(a) => commands::appraise::run(&a),
+        Command::Serve(a) => commands::serve::run(&a),
+        Command::Demo(a) => commands::demo::run(&a),
+        Command::Phantom(a) => commands::phantom::run(&a),
+        Command::Backup(a) => commands::backup::run(&a),
+        Command::Verify(a) => commands::verify::run(&a),
+    };
+    match result {
+        Ok(code) => code,
+        // A reader that closed the pipe early has what it wanted.
+        Err(e) if failure::is_broken_pipe(&e) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("serrata: {}", failure::sentence(&e));
+            ExitCode::from(1)
+        }
+    }
+}

@@ -1,1 +1,23 @@
-//! Serrata: the HTTP API, live events and the intake services.
+//! The station: intake of pictures, workers that look at them, the HTTP API with live events, and the page.
+//!
+//! * [`check::check_file`]: bytes to answers, as the command line uses it too;
+//! * [`intake`]: a watched folder, DICOM storage, pictures dropped on the page; all end in [`intake::take`];
+//! * [`work::work`]: what is kept is looked at; results are kept with the method revision that made them;
+//! * [`api::router`]: `/api/v1`, described in `openapi.json`;
+//! * [`serve::bind`]: all of it together.
+//!
+//! No SQL here, and no verdict is stored: judging is cheap and done anew at every request.
+
+pub mod api;
+pub mod area;
+pub mod charts;
+pub mod check;
+pub mod instruments;
+pub mod intake;
+pub mod picture;
+pub mod reading;
+pub mod serve;
+mod station;
+pub mod work;
+
+pub use station::Station;

@@ -1,0 +1,8 @@
+//! One command per file.
+
+pub mod appraise;
+pub mod backup;
+pub mod demo;
+pub mod phantom;
+pub mod serve;
+pub mod verify;

@@ -1,0 +1,24 @@
+//! Failures as sentences.
+
+use std::io::ErrorKind;
+
+/// Whether the reader of our output went away.
+pub fn is_broken_pipe(e: &anyhow::Error) -> bool {
+    e.chain().any(|c| c.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == ErrorKind::BrokenPipe))
+}
+
+/// The whole chain as one line.
+pub fn sentence(e: &anyhow::Error) -> String {
+    let text = e.chain().map(ToString::to_string).collect::<Vec<_>>().join(": ");
+    if text.ends_with('.') { text } else { format!("{text}.") }
+}
+
+/// What a person can do about a file that cannot be read or written, with a short word for scripts.
+pub fn io_remedy(e: &std::io::Error) -> (&'static str, &'static str) {
+    match e.kind() {
+        ErrorKind::NotFound => ("not_found", "Check the name and the folder"),
+        ErrorKind::PermissionDenied => ("unreadable", "Ask for the right to read it"),
+        ErrorKind::StorageFull => ("disk_full", "Free some space and try again"),
+        _ => ("unreadable", "Check the disk or the network share, then try again"),
+    }
+}

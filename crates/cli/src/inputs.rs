@@ -1,0 +1,71 @@
+//! Which files a command line means.
+
+use crate::failure::io_remedy;
+use serrata_words::ErrorLine;
+use std::os::unix::ffi::OsStrExt;
+use std::path::{Path, PathBuf};
+
+/// One input in the order in which it is to be answered: a file, or a folder that cannot be read.
+pub type Input = Result<PathBuf, ErrorLine>;
+
+/// Files in argument order; folders recursively, sorted by path bytes, hidden files skipped.
+pub fn collect(arguments: &[PathBuf]) -> Vec<Input> {
+    let mut all = Vec::new();
+    for argument in arguments {
+        if argument.is_dir() {
+            let before = all.len();
+            walk(argument, &mut all);
+            if all.len() == before {
+                all.push(Err(ErrorLine::new(
+                    argument.to_string_lossy(),
+                    "empty_folder",
+                    "the folder holds no files",
+                    "Name a folder with pictures in it",
+                )));
+            }
+        } else {
+            all.push(Ok(argument.clone()));
+        }
+    }
+    all
+}
+
+fn walk(folder: &Path, all: &mut Vec<Input>) {
+    let hidden = |e: &walkdir::DirEntry| e.depth() > 0 && e.file_name().as_bytes().starts_with(b".");
+    let mut found: Vec<(PathBuf, Option<ErrorLine>)> = Vec::new();
+    for entry in walkdir::WalkDir::new(folder).follow_links(true).into_iter().filter_entry(|e| !hidden(e)) {
+        match entry {
+            Ok(e) if e.file_type().is_dir() => {}
+            Ok(e) => found.push((e.into_path(), None)),
+            Err(e) => {
+                let path = e.path().unwrap_or(folder).to_path_buf();
+                let (code, remedy) = e.io_error().map_or(("unreadable", "Check the links in it"), io_remedy);
+                let what = if path.is_dir() { "the folder cannot be read" } else { "the file cannot be read" };
+                let line = ErrorLine::new(path.to_string_lossy(), code, what, remedy);
+                found.push((path, Some(line)));
+            }
+        }
+    }
+    found.sort_by(|a, b| a.0.as_os_str().as_bytes().cmp(b.0.as_os_str().as_bytes()));
+    all.extend(found.into_iter().map(|(path, e)| e.map_or(Ok(path), Err)));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn folders_are_walked_in_byte_order_without_hidden_files() {
+        let dir = tempfile::tempdir().unwrap();
+        for name in ["b.png", "a/z.png", "a/.hidden", ".git/x", "C.png"] {
+            let path = dir.path().join(name);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, b"x").unwrap();
+        }
+        let got: Vec<String> = collect(&[dir.path().to_path_buf()])
+            .into_iter()
+            .map(|i| i.unwrap().strip_prefix(dir.path()).unwrap().to_string_lossy().into_owned())
+            .collect();
+        assert_eq!(got, ["C.png", "a/z.png", "b.png"]);
+    }
+}

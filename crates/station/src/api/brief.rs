@@ -1,0 +1,157 @@
+//! A kept frame judged for its view: the verdict is computed anew at every request, never stored.
+
+use super::error::ApiError;
+use super::types::FrameBrief;
+use crate::Station;
+use crate::work::observed_as;
+use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
+use serrata_visit::{Candidate, Protocol, Try, judge};
+use serrata_words::{Eye, EyeState, Gaze, Judgement, Modality, Observation, Rank, View};
+
+/// A frame with its observation and what that means for its view.
+pub struct Judged {
+    /// The frame as kept.
+    pub kept: KeptFrame,
+    /// What was seen, once it was.
+    pub observation: Option<Observation>,
+    /// What that means.
+    pub judgement: Option<Judgement>,
+    /// The view it was judged for.
+    pub view: View,
+    /// The eye it counts as: corrected, labelled, or seen.
+    pub eye: Option<Eye>,
+}
+
+impl Judged {
+    /// Judges one frame. `views` are those of its visit, `earlier` the tries at the same view before it.
+    ///
+    /// # Errors
+    /// Where what is kept cannot be read back.
+    pub fn new(
+        station: &Station,
+        kept: KeptFrame,
+        seen: Option<&StoredObservation>,
+        visit: Option<&Visit>,
+        views: &[View],
+        earlier: &[Self],
+    ) -> Result<Self, ApiError> {
+        let observation = seen.map(StoredObservation::observation).transpose()?;
+        let modality =
+            kept.modality().or_else(|| seen.and_then(|s| observed_as(&s.body))).unwrap_or(Modality::Colour);
+        let gaze = kept.gaze().unwrap_or(Gaze::Primary);
+        let eye = kept.eye().or_else(|| observation.as_ref().and_then(|o| o.eye.inferred));
+        let view = views
+            .iter()
+            .find(|v| v.modality == modality && v.gaze == gaze && v.eye == eye)
+            .cloned()
+            .unwrap_or_else(|| View::default_of(modality, gaze));
+        let state = match (visit, eye) {
+            (Some(v), Some(Eye::R)) => v.right_eye.clone(),
+            (Some(v), Some(Eye::L)) => v.left_eye.clone(),
+            _ => EyeState::default(),
+        };
+        let tries: Vec<Try> = earlier
+            .iter()
+            .filter(|e| e.view == view && e.eye == eye)
+            .filter_map(|e| {
+                let j = e.judgement.as_ref()?;
+                Some(Try { leading: j.reasons.first().and_then(|r| r.finding), verdict: j.verdict })
+            })
+            .collect();
+        let judgement =
+            observation.as_ref().map(|o| judge(o, &view, kept.eye(), &state, &tries, station.rules()));
+        Ok(Self { kept, observation, judgement, view, eye })
+    }
+
+    /// The frame as a line.
+    #[must_use]
+    pub fn brief(&self) -> FrameBrief {
+        let k = &self.kept;
+        let known = self.observation.is_some() || k.modality().is_some();
+        FrameBrief {
+            id: k.id.0,
+            visit_id: k.visit_id.map(|v| v.0),
+            name: k.name.clone(),
+            eye: self.eye.map(|e| e.word().to_owned()),
+            modality: known.then(|| self.view.modality.word().to_owned()),
+            gaze: self.view.gaze.word().to_owned(),
+            acquired_utc_us: k.facts.acquired.as_ref().map(|s| s.utc_us),
+            received_utc_us: k.received_us,
+            state: match k.state {
+                FrameState::Waiting => "waiting",
+                FrameState::Checked => "checked",
+                FrameState::Failed => "failed",
+            }
+            .to_owned(),
+            verdict: self.judgement.as_ref().map(|j| j.verdict.word().to_owned()),
+            next: self.judgement.as_ref().map(|j| j.next.word().to_owned()),
+            leading: match (&self.judgement, &k.failure) {
+                (Some(j), _) => j.reasons.first().map(|r| r.text.clone()),
+                (None, Some(f)) => Some(f.message.clone()),
+                (None, None) => None,
+            },
+            set_aside: k.set_aside.clone(),
+        }
+    }
+
+    /// The frame as completeness sees it.
+    #[must_use]
+    pub fn candidate(&self) -> Candidate {
+        Candidate {
+            id: self.kept.id.0,
+            eye: self.eye,
+            modality: self.view.modality,
+            gaze: self.view.gaze,
+            verdict: self.judgement.as_ref().map(|j| j.verdict),
+            next: self.judgement.as_ref().map(|j| j.next),
+            set_aside: self.kept.set_aside.is_some(),
+        }
+    }
+}
+
+/// All frames of a visit, judged in the order in which they were taken, and the views that were ordered.
+///
+/// # Errors
+/// Where the store fails.
+pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Vec<Judged>), ApiError> {
+    let views = views_of(visit);
+    let seen = station.store().observations_of_visit(visit.id).await?;
+    let mut frames = station.store().frames_of_visit(visit.id).await?;
+    frames.sort_by_key(|f| (f.facts.acquired.as_ref().map_or(f.received_us, |s| s.utc_us), f.id));
+    let mut judged: Vec<Judged> = Vec::with_capacity(frames.len());
+    for kept in frames {
+        let one = kept.observation_id.and_then(|id| seen.iter().find(|s| s.id == id));
+        let next = Judged::new(station, kept, one, Some(visit), &views, &judged)?;
+        judged.push(next);
+    }
+    Ok((views, judged))
+}
+
+/// The views that a visit's order stands for; most important first.
+#[must_use]
+pub fn views_of(visit: &Visit) -> Vec<View> {
+    let mut views =
+        serde_json::from_value::<Protocol>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
+    views.sort_by_key(|v| v.rank != Rank::Must);
+    views
+}
+
+/// A date of birth as it is shown: with the month in letters, since day and month get swapped between countries.
+///
+/// Example: "19610307" and "1961-03-07" both give "07 Mar 1961".
+#[must_use]
+pub fn birth_date(text: &str) -> Option<String> {
+    let digits: String = text.chars().filter(char::is_ascii_digit).collect();
+    let date = jiff::civil::Date::strptime("%Y%m%d", &digits).ok()?;
+    Some(date.strftime("%d %b %Y").to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn birth_dates_have_their_month_in_letters() {
+        assert_eq!(super::birth_date("19610307").as_deref(), Some("07 Mar 1961"));
+        assert_eq!(super::birth_date("1961-03-07").as_deref(), Some("07 Mar 1961"));
+        assert_eq!(super::birth_date("1961-13-07"), None);
+    }
+}

@@ -1,0 +1,145 @@
+//! One frame: what was seen, and its picture.
+
+use super::brief::{Judged, views_of};
+use super::error::ApiError;
+use super::types::{Corrections, Frame, Trouble};
+use crate::Station;
+use crate::area::fill_from;
+use crate::picture::jpeg;
+use crate::reading::read_frames;
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serrata_frame::{DecodeError, Limits};
+use serrata_store::{FrameId, KeptFrame};
+use serrata_visit::advice_for;
+use serrata_words::appraisal::Source;
+use serrata_words::{AppraisalLine, EyeState};
+
+/// Longest side of a picture on the page, in pixels, where the page asks for none.
+const LONGEST: u32 = 1400;
+
+/// One frame with all that was seen.
+#[utoipa::path(get, path = "/api/v1/frames/{id}", params(("id" = i64, Path)),
+    responses((status = 200, body = Frame), (status = 404, body = super::types::Error)))]
+pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Result<Json<Frame>, ApiError> {
+    let kept = kept(&station, id).await?;
+    let visit = match kept.visit_id {
+        Some(v) => station.store().visit(v).await?,
+        None => None,
+    };
+    // A verdict depends on the tries before it, so the whole visit is judged.
+    let judged = match &visit {
+        Some(v) => {
+            let (_, all) = super::brief::of_visit(&station, v).await?;
+            all.into_iter().find(|j| j.kept.id == kept.id)
+        }
+        None => None,
+    };
+    let judged = match judged {
+        Some(j) => j,
+        None => {
+            let seen = station.store().observation(kept.id).await?;
+            let views = visit.as_ref().map(views_of).unwrap_or_default();
+            Judged::new(&station, kept, seen.as_ref(), visit.as_ref(), &views, &[])?
+        }
+    };
+    Ok(Json(Frame {
+        schema: "serrata.frame/1",
+        brief: judged.brief(),
+        patient_name: visit.map(|v| v.person.name.reveal().replace('^', " ").trim().to_owned()),
+        error: judged
+            .kept
+            .failure
+            .as_ref()
+            .map(|f| Trouble { message: f.message.clone(), remedy: f.remedy.clone() }),
+        appraisal: appraisal(&station, &judged),
+        picture: format!("/api/v1/frames/{id}/picture"),
+        corrections: {
+            let c = &judged.kept.corrections;
+            Corrections {
+                eye: c.eye.map(|e| e.word().to_owned()),
+                modality: c.modality.map(|m| m.word().to_owned()),
+                gaze: c.gaze.map(|g| g.word().to_owned()),
+            }
+        },
+    }))
+}
+
+async fn kept(station: &Station, id: i64) -> Result<KeptFrame, ApiError> {
+    station
+        .store()
+        .frame(FrameId(id))
+        .await?
+        .ok_or_else(|| ApiError::not_found(format!("frame {id}"), "there is no such frame"))
+}
+
+fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
+    let (observation, judgement) = (j.observation.as_ref()?, j.judgement.as_ref()?);
+    let instrument = station.instrument_of(
+        j.kept.facts.instrument.as_deref(),
+        observation.width,
+        observation.height,
+    );
+    let source = Source {
+        path: &j.kept.name,
+        frame: j.kept.index,
+        sha256: &j.kept.sha256,
+        labelled: j.kept.eye(),
+        instrument: instrument.map(|i| i.name.as_str()),
+    };
+    let state = EyeState::default();
+    let mut line =
+        AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &state));
+    fill_from(&mut line, &j.kept.facts, instrument);
+    Some(line)
+}
+
+/// How large a picture is wanted.
+#[derive(Debug, Deserialize)]
+pub struct Size {
+    longest: Option<u32>,
+}
+
+/// The frame's picture as JPEG, at most `longest` pixels on its longer side.
+#[utoipa::path(get, path = "/api/v1/frames/{id}/picture",
+    params(("id" = i64, Path), ("longest" = Option<u32>, Query)),
+    responses((status = 200, description = "the picture", content_type = "image/jpeg"),
+        (status = 404, body = super::types::Error), (status = 422, body = super::types::Error)))]
+pub async fn picture(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Query(size): Query<Size>,
+) -> Result<Response, ApiError> {
+    let kept = kept(&station, id).await?;
+    let bytes = station.store().read_original(&kept.sha256).await?;
+    let longest = size.longest.unwrap_or(LONGEST).clamp(16, 4096);
+    let index = kept.index as usize;
+    let made = station
+        .pixels(move || {
+            let frames = read_frames(&bytes, &Limits::default())?;
+            let frame = frames.get(index).ok_or(DecodeError::Truncated)?;
+            jpeg(frame, longest).map_err(|e| DecodeError::Broken { detail: e.to_string() })
+        })
+        .await;
+    match made {
+        Some(Ok(jpeg)) => Ok((
+            [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=3600")],
+            jpeg,
+        )
+            .into_response()),
+        Some(Err(e)) => {
+            let e: DecodeError = e;
+            Err(ApiError::new(
+                axum::http::StatusCode::UNPROCESSABLE_ENTITY,
+                kept.name,
+                e.code(),
+                e.to_string(),
+                e.remedy(),
+            ))
+        }
+        None => Err(ApiError::bad(kept.name, "the picture cannot be drawn", "Open the original elsewhere")),
+    }
+}

@@ -1,0 +1,87 @@
+//! The HTTP API `/api/v1` and the page. Every handler asks the store and the pure crates; none holds SQL.
+
+mod actions;
+pub mod appraisal_schema;
+mod brief;
+mod day;
+mod error;
+mod events;
+mod frame;
+mod guard;
+mod intake;
+mod page;
+pub mod types;
+mod unassigned;
+mod visit;
+
+use crate::Station;
+use axum::extract::DefaultBodyLimit;
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use utoipa::OpenApi;
+
+/// Largest picture that the page may send, in bytes: a 16-bit colour frame of 8k × 8k.
+const LARGEST_BODY: usize = 512 * 1024 * 1024;
+
+/// The description of the API, as committed in `openapi.json`.
+#[derive(OpenApi)]
+#[openapi(
+    info(title = "Serrata", description = "Checks of retinal pictures. Advises; licensed staff decide."),
+    paths(
+        day::day, visit::visit, visit::new_visit, frame::frame, frame::picture, unassigned::unassigned,
+        actions::assign, actions::set_aside, actions::bring_back, actions::correct, actions::close_view,
+        intake::files, events::events, health, description
+    ),
+    components(schemas(types::Error, types::Event))
+)]
+pub struct Description;
+
+/// All routes.
+pub fn router(station: Station) -> Router {
+    let api = Router::new()
+        .route("/day", get(day::day))
+        .route("/visits", post(visit::new_visit))
+        .route("/visits/{id}", get(visit::visit))
+        .route("/visits/{id}/views/{view}/close", post(actions::close_view))
+        .route("/frames/{id}", get(frame::frame))
+        .route("/frames/{id}/picture", get(frame::picture))
+        .route("/frames/{id}/assign", post(actions::assign))
+        .route("/frames/{id}/set-aside", post(actions::set_aside))
+        .route("/frames/{id}/bring-back", post(actions::bring_back))
+        .route("/frames/{id}/correct", post(actions::correct))
+        .route("/unassigned", get(unassigned::unassigned))
+        .route("/files", post(intake::files))
+        .route("/events", get(events::events))
+        .route("/health", get(health))
+        .route("/openapi.json", get(description))
+        .fallback(unknown)
+        .layer(DefaultBodyLimit::max(LARGEST_BODY));
+    Router::new()
+        .nest("/api/v1", api)
+        .fallback(page::page)
+        .layer(axum::middleware::from_fn(guard::guard))
+        .with_state(station)
+}
+
+async fn unknown(uri: axum::http::Uri) -> error::ApiError {
+    error::ApiError::not_found(uri.path(), "there is no such address in the API")
+}
+
+/// Whether the server is there.
+#[utoipa::path(get, path = "/api/v1/health", responses((status = 200, body = types::Health)))]
+async fn health(
+    axum::extract::State(station): axum::extract::State<Station>,
+) -> Result<Json<types::Health>, error::ApiError> {
+    let counts = station.store().counts().await?;
+    Ok(Json(types::Health {
+        schema: "serrata.health/1",
+        version: env!("CARGO_PKG_VERSION"),
+        waiting: counts.waiting,
+    }))
+}
+
+/// This description.
+#[utoipa::path(get, path = "/api/v1/openapi.json", responses((status = 200, description = "OpenAPI 3.1")))]
+async fn description() -> Json<utoipa::openapi::OpenApi> {
+    Json(Description::openapi())
+}

@@ -1,0 +1,363 @@
+//! The JSON of the page's API. Times are microseconds since 1970 UTC; `schema` names each contract.
+
+use super::appraisal_schema::Appraisal;
+use serde::{Deserialize, Serialize};
+use serrata_words::AppraisalLine;
+use utoipa::ToSchema;
+
+/// All open visits at a glance.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Day {
+    /// Always `serrata.day/1`.
+    pub schema: &'static str,
+    /// The station's clock.
+    pub now_utc_us: i64,
+    /// Open visits, the one to see first on top.
+    pub visits: Vec<VisitBrief>,
+    /// Frames that fit no visit.
+    pub unassigned: u64,
+    /// Frames that are still to be checked.
+    pub waiting: u64,
+}
+
+/// A visit as a line of the day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct VisitBrief {
+    /// Id.
+    pub id: i64,
+    /// The patient's name.
+    pub patient_name: String,
+    /// The patient's number.
+    pub patient_id: String,
+    /// Date of birth with the month in letters, for example "07 Mar 1961".
+    pub birth_date: Option<String>,
+    /// What was ordered.
+    pub order: String,
+    /// The chair.
+    pub chair: Option<String>,
+    /// When it was opened.
+    pub opened_utc_us: i64,
+    /// "open" or "closed".
+    pub state: String,
+    /// Views still due.
+    pub views_due: usize,
+    /// Views met, also with reservations.
+    pub views_met: usize,
+    /// Frames.
+    pub frames: usize,
+    /// Frames that are not usable.
+    pub frames_not_usable: usize,
+    /// What to do next, one sentence.
+    pub next_step: Option<String>,
+    /// "not_yet", "as_far_as_possible" or "complete".
+    pub completeness: String,
+}
+
+/// One visit.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Visit {
+    /// Always `serrata.visit/1`.
+    pub schema: &'static str,
+    /// Id.
+    pub id: i64,
+    /// The patient's name.
+    pub patient_name: String,
+    /// The patient's number.
+    pub patient_id: String,
+    /// Date of birth with the month in letters.
+    pub birth_date: Option<String>,
+    /// What was ordered.
+    pub order: String,
+    /// The chair.
+    pub chair: Option<String>,
+    /// When it was opened.
+    pub opened_utc_us: i64,
+    /// "open" or "closed".
+    pub state: String,
+    /// What to do next, one sentence.
+    pub next_step: Option<String>,
+    /// Are the pictures complete?
+    pub complete: CompleteAnswer,
+    /// Views in order of rank.
+    pub views: Vec<ViewLine>,
+    /// Frames, newest first.
+    pub frames: Vec<FrameBrief>,
+    /// The pair of retinal charts: right eye, left eye.
+    pub charts: Vec<Chart>,
+    /// Questions to ask before; the answers are staff's.
+    pub cautions: Vec<String>,
+}
+
+/// Are the pictures complete? Speaks of pictures only.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CompleteAnswer {
+    /// "not_yet", "as_far_as_possible" or "complete".
+    pub state: String,
+    /// The answer as a sentence.
+    pub sentence: String,
+}
+
+/// A view and how it stands.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ViewLine {
+    /// Name, unique in the visit.
+    pub name: String,
+    /// "R" or "L".
+    pub eye: Option<String>,
+    /// Kind of picture.
+    pub modality: String,
+    /// Gaze.
+    pub gaze: String,
+    /// "must" or "should".
+    pub rank: String,
+    /// "due", "met", "met_with_reservations", "not_obtainable" or "not_done".
+    pub state: String,
+    /// Frames that stand for it, best first.
+    pub frames: Vec<i64>,
+}
+
+/// A frame as a line.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct FrameBrief {
+    /// Id.
+    pub id: i64,
+    /// The visit, or null where it fits none.
+    pub visit_id: Option<i64>,
+    /// The file's name.
+    pub name: String,
+    /// The eye it counts as.
+    pub eye: Option<String>,
+    /// The kind it counts as.
+    pub modality: Option<String>,
+    /// The gaze it counts as.
+    pub gaze: String,
+    /// When it was taken, by the instrument's clock.
+    pub acquired_utc_us: Option<i64>,
+    /// When it came.
+    pub received_utc_us: i64,
+    /// "waiting", "checked" or "failed".
+    pub state: String,
+    /// Quality, once checked.
+    pub verdict: Option<String>,
+    /// What to do next, once checked.
+    pub next: Option<String>,
+    /// The leading reason, one short sentence.
+    pub leading: Option<String>,
+    /// Why a person took it out of the hand-over.
+    pub set_aside: Option<String>,
+}
+
+/// A frame that fits no visit.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct UnassignedFrame {
+    /// The frame.
+    #[serde(flatten)]
+    pub brief: FrameBrief,
+    /// Why it waits.
+    pub why: String,
+    /// The patient's number in the file.
+    pub patient_id: Option<String>,
+}
+
+/// Frames that fit no visit.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Unassigned {
+    /// Always `serrata.unassigned/1`.
+    pub schema: &'static str,
+    /// The frames, oldest first.
+    pub frames: Vec<UnassignedFrame>,
+}
+
+/// One frame with all that was seen.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Frame {
+    /// Always `serrata.frame/1`.
+    pub schema: &'static str,
+    /// The frame as a line.
+    pub brief: FrameBrief,
+    /// The patient's name, where it belongs to a visit.
+    pub patient_name: Option<String>,
+    /// Why it could not be checked.
+    pub error: Option<Trouble>,
+    /// The check, once there.
+    #[schema(value_type = Option<Appraisal>)]
+    pub appraisal: Option<AppraisalLine>,
+    /// Address of the picture.
+    pub picture: String,
+    /// What a person corrected.
+    pub corrections: Corrections,
+}
+
+/// What went wrong and what to do.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Trouble {
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// Labels that a person corrected; null where not.
+#[derive(Debug, Clone, Default, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Corrections {
+    /// "R" or "L".
+    #[serde(default)]
+    pub eye: Option<String>,
+    /// Kind of picture.
+    #[serde(default)]
+    pub modality: Option<String>,
+    /// Gaze.
+    #[serde(default)]
+    pub gaze: Option<String>,
+}
+
+/// A retinal chart: fovea in the middle, eccentricity and meridian in degrees of eye angle.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Chart {
+    /// "R" or "L".
+    pub eye: String,
+    /// Rings of landmarks.
+    pub rings: Vec<ChartRing>,
+    /// Footprints of frames.
+    pub frames: Vec<ChartFrame>,
+    /// Outlines of what is still due.
+    pub due: Vec<ChartDue>,
+}
+
+/// A ring of the chart.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ChartRing {
+    /// "arcades", "equator" or "ora".
+    pub name: String,
+    /// Eccentricity in degrees.
+    pub degrees: f64,
+}
+
+/// A frame's footprint on the chart.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ChartFrame {
+    /// The frame.
+    pub frame_id: i64,
+    /// Its kind.
+    pub modality: String,
+    /// Its quality.
+    pub verdict: String,
+    /// Whether the instrument's projection is known; otherwise the outline is a sketch.
+    pub calibrated: bool,
+    /// Rings of [eccentricity, meridian] in degrees; meridian counter-clockwise from 3 o'clock as seen.
+    pub outlines: Vec<Vec<[f64; 2]>>,
+}
+
+/// What is still due, as an outline.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ChartDue {
+    /// Name of the view.
+    pub view: String,
+    /// The view as people say it.
+    pub label: String,
+    /// Rings of [eccentricity, meridian] in degrees.
+    pub outlines: Vec<Vec<[f64; 2]>>,
+}
+
+/// Body of `assign`.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Assign {
+    /// The visit.
+    pub visit_id: i64,
+}
+
+/// Body of `set-aside`.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SetAside {
+    /// Why; not empty.
+    pub reason: String,
+}
+
+/// Body of `close`.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CloseView {
+    /// "not_obtainable" or "not_done".
+    pub state: String,
+    /// Why; not empty.
+    pub reason: String,
+}
+
+/// A visit that is typed in.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewVisit {
+    /// The patient's number.
+    pub patient_id: String,
+    /// The patient's name.
+    pub patient_name: String,
+    /// Date of birth as YYYY-MM-DD.
+    #[serde(default)]
+    pub birth_date: Option<String>,
+    /// Name of a protocol.
+    pub protocol: String,
+    /// Chair.
+    #[serde(default)]
+    pub chair: Option<String>,
+    /// Study UID, where the worklist gave one.
+    #[serde(default)]
+    pub study_uid: Option<String>,
+}
+
+/// Answer to what was done.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Done {
+    /// The frames or the visit that it touched.
+    pub ids: Vec<i64>,
+}
+
+/// Answer to pictures that came in.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Received {
+    /// The frames.
+    pub frames: Vec<i64>,
+    /// Whether the same bytes were here before.
+    pub duplicate: bool,
+}
+
+/// An error of the API.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Error {
+    /// Always `serrata.error/1`.
+    pub schema: String,
+    /// What was asked for.
+    pub path: String,
+    /// A short stable word.
+    pub code: String,
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// The server is there.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Health {
+    /// Always `serrata.health/1`.
+    pub schema: &'static str,
+    /// Version of the program.
+    pub version: &'static str,
+    /// Frames that are still to be checked.
+    pub waiting: u64,
+}
+
+/// One live event.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Event {
+    /// Monotone id; a browser resumes after it.
+    pub id: i64,
+    /// "frame", "visit" or "intake".
+    pub kind: String,
+    /// The visit, where one is touched.
+    pub visit_id: Option<i64>,
+    /// The frame, where one is touched.
+    pub frame_id: Option<i64>,
+}

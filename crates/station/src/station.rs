@@ -1,0 +1,83 @@
+//! The station: store, threads and profiles behind one handle that services share.
+
+use crate::instruments;
+use serrata_store::Store;
+use serrata_visit::Rules;
+use serrata_words::Instrument;
+use std::sync::Arc;
+use tokio::sync::Notify;
+
+/// What all services of one server share. Cloning is cheap.
+#[derive(Clone)]
+pub struct Station {
+    inner: Arc<Inner>,
+}
+
+struct Inner {
+    store: Store,
+    pool: rayon::ThreadPool,
+    rules: Rules,
+    instruments: Vec<Instrument>,
+    work: Notify,
+}
+
+impl Station {
+    /// A station on an open store, with `threads` for pixels (0: all cores).
+    ///
+    /// # Errors
+    /// Where the system gives no threads.
+    pub fn new(store: Store, threads: usize) -> Result<Self, rayon::ThreadPoolBuildError> {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
+        Ok(Self {
+            inner: Arc::new(Inner {
+                store,
+                pool,
+                rules: Rules::default(),
+                instruments: instruments::shipped(),
+                work: Notify::new(),
+            }),
+        })
+    }
+
+    /// The store.
+    #[must_use]
+    pub fn store(&self) -> &Store {
+        &self.inner.store
+    }
+
+    /// The rules of judging.
+    #[must_use]
+    pub fn rules(&self) -> &Rules {
+        &self.inner.rules
+    }
+
+    /// The profile that a frame's header names, where its pictures have the size that the profile says.
+    #[must_use]
+    pub fn instrument_of(&self, named: Option<&str>, width: u32, height: u32) -> Option<&Instrument> {
+        self.inner
+            .instruments
+            .iter()
+            .find(|i| Some(i.name.as_str()) == named && (i.width, i.height) == (width, height))
+    }
+
+    /// Tells the workers that something is to be done.
+    pub fn wake(&self) {
+        self.inner.work.notify_one();
+    }
+
+    /// Waits until there is something to be done.
+    pub(crate) async fn woken(&self) {
+        self.inner.work.notified().await;
+    }
+
+    /// Runs pixel work on the pool, away from the tasks that answer requests. None where the work panicked: the
+    /// message is on standard error, and the caller reports the input as failed.
+    pub(crate) async fn pixels<T: Send + 'static>(&self, f: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+        let (send, receive) = tokio::sync::oneshot::channel();
+        self.inner.pool.spawn(move || {
+            let done = std::panic::catch_unwind(std::panic::AssertUnwindSafe(f));
+            let _ = send.send(done.ok()); // nobody waits any more: the server is stopping
+        });
+        receive.await.ok().flatten()
+    }
+}

@@ -24,11 +24,15 @@ for _ in $(seq 600); do
 done
 grep -q 'Serrata is at http' "$work/out" || { echo "browser: the demo day was not served within 5 minutes:" >&2; cat "$work/err" >&2; exit 1; }
 
-# One picture to drop on the page: an invented eye.
+# One picture to drop on the page: an invented eye, as the JPEG that a camera would write.
 "$bin" phantom frame --seed 11 --size 1200 -o "$work/picture" >/dev/null
-SERRATA_PICTURE=$(find "$work/picture" -type f \( -name '*.png' -o -name '*.jpg' \) | sort | head -n 1)
-[ -n "$SERRATA_PICTURE" ] || { echo "browser: 'serrata phantom frame' left no picture in $work/picture." >&2; exit 1; }
-export SERRATA_PICTURE
+export SERRATA_PICTURE="$work/picture/dropped.jpg"
+.venv/bin/python - "$work/picture" "$SERRATA_PICTURE" <<'PYTHON'
+import pathlib, sys
+from PIL import Image
+(made,) = (p for p in pathlib.Path(sys.argv[1]).iterdir() if p.suffix in (".png", ".tif", ".jpg"))
+Image.open(made).convert("RGB").save(sys.argv[2], quality=92)
+PYTHON
 export SERRATA_URL="http://127.0.0.1:$port"
 export SERRATA_SHOTS="${SERRATA_SHOTS:-$work/shots}"
 mkdir -p "$SERRATA_SHOTS"

@@ -8,9 +8,9 @@ import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } 
 
 const DIST = fileURLToPath(new URL("../dist", import.meta.url));
 const SCREENS = [
-  { name: "day", path: "/", ready: "Lantern, Pebble" },
-  { name: "visit", path: "/visits/v-1", ready: "Are the pictures complete?" },
-  { name: "frame", path: "/frames/f-101", ready: "What to do" },
+  { name: "day", path: "/", ready: "Pebble Lantern" },
+  { name: "visit", path: "/visits/1", ready: "Are the pictures complete?" },
+  { name: "frame", path: "/frames/101", ready: "What to do" },
   { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
 ];
 
@@ -65,7 +65,7 @@ describe.each(SCREENS)("$name", ({ name, path, ready }) => {
 describe("visit", () => {
   test("the right eye is on the page's left, at any width that holds both", async () => {
     for (const width of WIDTHS) {
-      const { page } = await open("/visits/v-1", "Are the pictures complete?", width);
+      const { page } = await open("/visits/1", "Are the pictures complete?", width);
       const right = await page.locator("figure", { hasText: "Right eye (OD)" }).boundingBox();
       const left = await page.locator("figure", { hasText: "Left eye (OS)" }).boundingBox();
       expect(right?.y).toBe(left?.y);
@@ -75,30 +75,30 @@ describe("visit", () => {
   });
 
   test("a frame opens from its mark on the chart, by key", async () => {
-    const { page } = await open("/visits/v-1", "Are the pictures complete?");
+    const { page } = await open("/visits/1", "Are the pictures complete?");
     const names = await tabOrder(page);
     expect(names).toContain("Open frame: colour, straight ahead, not usable");
     expect(names.filter((n) => n.startsWith("Not obtainable")).length).toBeGreaterThan(0);
     await page.locator("a[aria-label='Open frame: colour, straight ahead, not usable']").focus();
     await page.keyboard.press("Enter");
     await page.getByText("A blink covers 11 %").waitFor();
-    expect(new URL(page.url()).pathname).toBe("/frames/f-101");
+    expect(new URL(page.url()).pathname).toBe("/frames/101");
     await page.goBack();
     await page.getByText("Are the pictures complete?").waitFor();
     await page.context().close();
   });
 
   test("a due view is closed with a reason, and the next step moves on", async () => {
-    const { page } = await open("/visits/v-1", "Are the pictures complete?");
+    const { page } = await open("/visits/1", "Are the pictures complete?");
     const step = page.getByLabel("Next step");
     expect(await step.innerText()).toBe("Right eye (OD), colour, looking down");
     await page.locator("li", { hasText: "Right eye (OD), colour, looking down" }).getByRole("button", { name: "Not obtainable" }).click();
     await page.getByLabel("Lids or lashes").check();
     expect(await axe(page)).toEqual([]);
     await page.getByRole("button", { name: "Close this view" }).click();
-    await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking down");
+    await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking up");
     expect(mock.calls).toContain(
-      'POST /api/v1/views/v-1/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
+      'POST /api/v1/visits/1/views/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
     );
     await page.context().close();
   });
@@ -106,7 +106,7 @@ describe("visit", () => {
 
 describe("frame", () => {
   test("layers go and come, and a finding is pointed out", async () => {
-    const { page } = await open("/frames/f-104", "What to do");
+    const { page } = await open("/frames/104", "What to do");
     const drawn = page.locator(".sheet svg .finding");
     expect(await drawn.count()).toBe(1);
     await page.getByRole("button", { name: "Findings", exact: true }).click();
@@ -116,17 +116,27 @@ describe("frame", () => {
     await page.context().close();
   });
 
-  test("a correction is sent with only what was changed", async () => {
-    const { page } = await open("/frames/f-104", "What to do");
+  test("a correction keeps those that were made before, and can be taken back", async () => {
+    const { page } = await open("/frames/104", "What to do");
+    await page.getByRole("combobox", { name: /^Kind/ }).selectOption("faf");
+    await page.getByRole("button", { name: "Save correction" }).click();
+    await page.getByText("Kind, corrected by a person").waitFor();
     await page.getByRole("combobox", { name: /^Eye/ }).selectOption("R");
     await page.getByRole("button", { name: "Save correction" }).click();
-    await page.getByText("Corrected by a person: Right eye (OD)").waitFor();
-    expect(mock.calls).toContain('POST /api/v1/frames/f-104/correct {"eye":"R"}');
+    await page.getByText("Eye, corrected by a person").waitFor();
+    await page.getByRole("combobox", { name: /^Kind/ }).selectOption("");
+    await page.getByRole("button", { name: "Save correction" }).click();
+    await expect.poll(() => page.getByText("Kind, corrected by a person").count()).toBe(0);
+    expect(mock.calls).toEqual([
+      'POST /api/v1/frames/104/correct {"eye":null,"modality":"faf","gaze":null}',
+      'POST /api/v1/frames/104/correct {"eye":"R","modality":"faf","gaze":null}',
+      'POST /api/v1/frames/104/correct {"eye":"R","modality":null,"gaze":null}',
+    ]);
     await page.context().close();
   });
 
   test("it is set aside with a reason and brought back", async () => {
-    const { page } = await open("/frames/f-104", "What to do");
+    const { page } = await open("/frames/104", "What to do");
     await page.getByRole("button", { name: "Set aside …" }).click();
     await page.getByLabel("A better frame is there").check();
     await page.getByRole("button", { name: "Set aside", exact: true }).click();
@@ -137,14 +147,14 @@ describe("frame", () => {
   });
 
   test("a file that could not be read says what to do", async () => {
-    const { page } = await open("/frames/f-903", "Could not be read");
+    const { page } = await open("/frames/903", "Could not be read");
     await page.getByText("Copy it again from the camera.").waitFor();
     expect(await axe(page)).toEqual([]);
     await page.context().close();
   });
 
   test("an unknown frame says so in a sentence", async () => {
-    const { page } = await open("/frames/none", "There is no such thing here.");
+    const { page } = await open("/frames/77777", "There is no such thing here.");
     expect(await axe(page)).toEqual([]);
     await page.context().close();
   });
@@ -152,7 +162,7 @@ describe("frame", () => {
 
 describe("intake", () => {
   test("chosen pictures are sent as they are and counted; a bad one is named", async () => {
-    const { page } = await open("/", "Lantern, Pebble");
+    const { page } = await open("/", "Pebble Lantern");
     await page.locator("input[type=file]").setInputFiles([
       { name: "a b.jpg", mimeType: "image/jpeg", buffer: Buffer.from("picture") },
       { name: "empty.jpg", mimeType: "image/jpeg", buffer: Buffer.alloc(0) },
@@ -165,35 +175,55 @@ describe("intake", () => {
   });
 
   test("an unassigned frame goes to the visit that a person names", async () => {
-    const { page } = await open("/unassigned", "f-901.jpg");
-    const item = page.locator("li", { hasText: "f-901.jpg" });
-    await item.getByLabel("Visit").selectOption("v-3");
-    await item.getByRole("button", { name: "Assign f-901.jpg" }).click();
-    await page.getByText("f-901.jpg is assigned to Umbrella, Moss.").waitFor();
-    expect(await page.locator("li", { hasText: "patient number" }).filter({ hasText: "f-901.jpg" }).count()).toBe(0);
-    expect(mock.calls).toEqual(['POST /api/v1/frames/f-901/assign {"visit_id":"v-3"}']);
+    const { page } = await open("/unassigned", "901.jpg");
+    const item = page.locator("li", { hasText: "901.jpg" });
+    await item.getByLabel("Visit").selectOption("3");
+    await item.getByRole("button", { name: "Assign 901.jpg" }).click();
+    await page.getByText("901.jpg is assigned to Moss Umbrella.").waitFor();
+    expect(await page.locator("li", { hasText: "patient number" }).filter({ hasText: "901.jpg" }).count()).toBe(0);
+    expect(mock.calls).toEqual(['POST /api/v1/frames/901/assign {"visit_id":3}']);
+    await page.context().close();
+  });
+});
+
+describe("a visit that is typed in", () => {
+  test("opens with number, name, birth date and order, and can be chosen at once", async () => {
+    const { page } = await open("/unassigned", "901.jpg");
+    await page.getByRole("button", { name: "Open a visit" }).click();
+    await page.getByLabel("Patient's number").fill("DEMO-0099");
+    await page.getByLabel("Patient's name").fill("Bramble Kettle");
+    await page.getByLabel("Date of birth").fill("1972-05-09");
+    await page.getByLabel("Order").selectOption("first-look");
+    await shot(page, "mock-open-visit-1280");
+    expect(await axe(page)).toEqual([]);
+    await page.getByRole("button", { name: "Open the visit" }).click();
+    await page.getByText("A visit is open for Bramble Kettle.").waitFor();
+    expect(mock.calls).toEqual([
+      'POST /api/v1/visits {"patient_id":"DEMO-0099","patient_name":"Bramble Kettle","birth_date":"1972-05-09","protocol":"first-look","chair":null}',
+    ]);
+    await page.locator("li", { hasText: "901.jpg" }).getByLabel("Visit").selectOption({ label: "Bramble Kettle, DEMO-0099, born 1972-05-09" });
     await page.context().close();
   });
 });
 
 describe("live connection", () => {
   test("a picture that comes in by another way appears by itself", async () => {
-    const { page } = await open("/unassigned", "f-901.jpg");
+    const { page } = await open("/unassigned", "901.jpg");
     await page.getByText("live", { exact: true }).waitFor();
     await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
-    await page.getByText("f-new-1.jpg").waitFor();
+    await page.getByText("1001.jpg").waitFor();
     await page.context().close();
   });
 
   test("what came while the connection was refused is there when it is back", async () => {
-    const { page } = await open("/unassigned", "f-901.jpg");
+    const { page } = await open("/unassigned", "901.jpg");
     await page.getByText("live", { exact: true }).waitFor();
     mock.refuse = true;
     mock.cut();
     await page.getByText("not connected").waitFor();
     await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
     mock.refuse = false;
-    await page.getByText("f-new-1.jpg").waitFor({ timeout: 30_000 });
+    await page.getByText("1001.jpg").waitFor({ timeout: 30_000 });
     await page.getByText("live", { exact: true }).waitFor();
     await page.context().close();
   });

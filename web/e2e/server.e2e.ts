@@ -1,12 +1,13 @@
 /**
- * The page as the real server serves it. SERRATA_URL is its address; SERRATA_PICTURE a picture file to drop on it;
+ * The page as the real server serves it. SERRATA_URL is its address; SERRATA_PICTURE a JPEG file to drop on it;
  * SERRATA_SHOTS, if named, gets pictures of the screens. Without SERRATA_URL these tests are left out.
  */
+import { randomUUID } from "node:crypto";
 import { readFile } from "node:fs/promises";
 import { basename } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import type { Day, FrameAnswer, Unassigned, Visit } from "../src/api/model";
+import type { Day, FrameAnswer, Received, Unassigned, Visit } from "../src/api/model";
 import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
 
 const URL_GIVEN = process.env["SERRATA_URL"]?.replace(/\/+$/, "") ?? "";
@@ -17,14 +18,23 @@ async function ask<T>(path: string): Promise<T> {
   return (await answer.json()) as T;
 }
 
-async function send(name: string, body: Buffer): Promise<string> {
+/** The same picture as another file: with a comment that no file had before. The server would know the same bytes again. */
+function asNew(jpeg: Buffer): Buffer {
+  if (jpeg[0] !== 0xff || jpeg[1] !== 0xd8) throw new Error("SERRATA_PICTURE is no JPEG file.");
+  const text = Buffer.from(`test ${randomUUID()}`);
+  const comment = Buffer.concat([Buffer.from([0xff, 0xfe, 0, text.length + 2]), text]);
+  return Buffer.concat([jpeg.subarray(0, 2), comment, jpeg.subarray(2)]);
+}
+
+async function send(name: string, body: Buffer): Promise<number> {
   const answer = await fetch(`${URL_GIVEN}/api/v1/files?name=${encodeURIComponent(name)}`, {
     method: "POST",
     headers: { "content-type": "application/octet-stream" },
     body: new Uint8Array(body),
   });
   expect(answer.ok, `POST /files answered ${String(answer.status)}`).toBe(true);
-  const { frames } = (await answer.json()) as { frames: string[] };
+  const { frames, duplicate } = (await answer.json()) as Received;
+  expect(duplicate).toBe(false);
   const [first] = frames;
   if (first === undefined) throw new Error("The server took the picture but named no frame.");
   return first;
@@ -36,7 +46,7 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
 
   beforeAll(async () => {
     const path = process.env["SERRATA_PICTURE"];
-    if (path === undefined || path === "") throw new Error("SERRATA_URL is set but SERRATA_PICTURE is not: name a picture file.");
+    if (path === undefined || path === "") throw new Error("SERRATA_URL is set but SERRATA_PICTURE is not: name a JPEG file.");
     picture = { name: basename(path), body: await readFile(path) };
     browser = await launch();
   });
@@ -54,10 +64,10 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     const day = await ask<Day>("/day");
     const line = day.visits.find((v) => v.frames > 0 && v.state === "open") ?? day.visits.find((v) => v.frames > 0);
     if (line === undefined) throw new Error("The server holds no visit with frames: these tests want the demo day.");
-    const visit = await ask<Visit>(`/visits/${encodeURIComponent(line.id)}`);
+    const visit = await ask<Visit>(`/visits/${String(line.id)}`);
     const brief = visit.frames.find((f) => f.verdict === "not_usable") ?? visit.frames.find((f) => f.state === "checked");
     if (brief === undefined) throw new Error("The visit holds no checked frame.");
-    return { day, visit, frame: await ask<FrameAnswer>(`/frames/${encodeURIComponent(brief.id)}`) };
+    return { day, visit, frame: await ask<FrameAnswer>(`/frames/${String(brief.id)}`) };
   }
 
   test.each(WIDTHS)("Day, Visit, Frame and Unassigned stand at %i px", async (width) => {
@@ -69,13 +79,13 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await page.getByText("live", { exact: true }).waitFor();
     await hold(page, "day", width);
 
-    await page.goto(`${URL_GIVEN}/visits/${encodeURIComponent(visit.id)}`);
+    await page.goto(`${URL_GIVEN}/visits/${String(visit.id)}`);
     await page.getByText("Are the pictures complete?").waitFor();
     expect(await page.locator("figure").count()).toBe(2);
     expect(await page.locator("figure h2").allInnerTexts()).toEqual(["Right eye (OD)", "Left eye (OS)"]);
     await hold(page, "visit", width);
 
-    await page.goto(`${URL_GIVEN}/frames/${encodeURIComponent(frame.brief.id)}`);
+    await page.goto(`${URL_GIVEN}/frames/${String(frame.brief.id)}`);
     await page.getByText("What to do").waitFor();
     const image = page.locator(".sheet img");
     await expect.poll(() => image.evaluate((one: HTMLImageElement) => one.complete && one.naturalWidth > 0)).toBe(true);
@@ -98,9 +108,9 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     const names = await tabOrder(page);
     expect(names.some((name) => name.includes(visit.patient_name))).toBe(true);
     expect(names).toContain("To the content");
-    await page.goto(`${URL_GIVEN}/visits/${encodeURIComponent(visit.id)}`);
+    await page.goto(`${URL_GIVEN}/visits/${String(visit.id)}`);
     await page.getByText("Frames of this visit").waitFor();
-    const link = page.locator(`ul a[href="/frames/${encodeURIComponent(visit.frames[0]?.id ?? "")}"]`);
+    const link = page.locator(`ul a[href="/frames/${String(visit.frames[0]?.id ?? "")}"]`);
     await link.focus();
     await page.keyboard.press("Enter");
     await page.getByRole("link", { name: "Back to the visit" }).waitFor();
@@ -112,11 +122,11 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await page.goto(`${URL_GIVEN}/unassigned`);
     await page.getByText("live", { exact: true }).waitFor();
     const name = `live ${String(Date.now())} ${picture.name}`;
-    const id = await send(name, picture.body);
-    const brief = (await ask<FrameAnswer>(`/frames/${encodeURIComponent(id)}`)).brief;
-    const where = brief.visit_id === null ? "/unassigned" : `/visits/${encodeURIComponent(brief.visit_id)}`;
+    const id = await send(name, asNew(picture.body));
+    const brief = (await ask<FrameAnswer>(`/frames/${String(id)}`)).brief;
+    const where = brief.visit_id === null ? "/unassigned" : `/visits/${String(brief.visit_id)}`;
     if (where !== "/unassigned") await page.goto(URL_GIVEN + where);
-    const line = page.locator(`a[href="/frames/${encodeURIComponent(id)}"]`).last();
+    const line = page.locator(`a[href="/frames/${String(id)}"]`).last();
     await line.waitFor({ timeout: 20_000 });
     await line.click();
     await page.getByText(/^(Usable|Usable with reservations|Not usable)$/).first().waitFor({ timeout: 40_000 });

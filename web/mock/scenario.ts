@@ -1,13 +1,13 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, Point, RetinalPoint, Unassigned,
+  Appraisal, Chart, Corrections, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { resultShape, viewLine, findingWord } from "../src/lib/words";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
-const RINGS = [{ name: "arcades", degrees: 25 }, { name: "equator", degrees: 78 }, { name: "ora", degrees: 108 }];
+const RINGS = [{ name: "arcades", degrees: 25 }, { name: "equator", degrees: 67.6 }, { name: "ora", degrees: 97 }];
 
 /** A retinal outline: an oval round a centre, given in degrees on the chart, with a gentle wave. */
 function oval(cx: number, cy: number, rx: number, ry: number, wave = 0): RetinalPoint[] {
@@ -24,12 +24,20 @@ const LOOK: Partial<Record<Gaze, Point>> = { primary: [0, 0], up: [0, 42], down:
 function outlineOf(gaze: Gaze, verdict: Verdict | null): RetinalPoint[] {
   const [x, y] = LOOK[gaze] ?? [0, 0];
   const shrink = verdict === "not_usable" ? 0.72 : 1;
-  return gaze === "primary" ? oval(3, 2, 84 * shrink, 66 * shrink, 0.03) : oval(x, y, 62 * shrink, 54 * shrink, 0.04);
+  return oval(x + 3, y * 0.6 + 2, 76 * shrink, 60 * shrink, 0.03);
 }
 
+/** What is due: a cap of 75° about the middle of the gaze. */
+function cap(gaze: Gaze): RetinalPoint[] {
+  const [x, y] = LOOK[gaze] ?? [0, 0];
+  return oval(x * 0.6, y * 0.6, 75, 75);
+}
+
+const NONE: Corrections = { eye: null, modality: null, gaze: null };
+
 interface Row {
-  id: string;
-  visit: string | null;
+  id: number;
+  visit: number | null;
   eye: Eye | null;
   modality: Modality;
   gaze: Gaze;
@@ -53,81 +61,90 @@ const LASH = {
 };
 
 const ROWS: Row[] = [
-  { id: "f-101", visit: "v-1", eye: "R", modality: "colour", gaze: "primary", minute: 31, verdict: "not_usable", fault: BLINK },
-  { id: "f-102", visit: "v-1", eye: "R", modality: "colour", gaze: "primary", minute: 32, verdict: "usable" },
-  { id: "f-103", visit: "v-1", eye: "R", modality: "colour", gaze: "up", minute: 34, verdict: "usable" },
-  { id: "f-104", visit: "v-1", eye: "L", modality: "colour", gaze: "primary", minute: 36, verdict: "limited", fault: LASH },
-  { id: "f-105", visit: "v-1", eye: "L", modality: "colour", gaze: "up", minute: 38, verdict: null },
-  { id: "f-201", visit: "v-2", eye: "L", modality: "faf", gaze: "primary", minute: 12, verdict: "usable" },
-  { id: "f-901", visit: null, eye: null, modality: "colour", gaze: "primary", minute: 20, verdict: "usable" },
-  { id: "f-902", visit: null, eye: "R", modality: "faf", gaze: "primary", minute: 22, verdict: "limited", fault: LASH },
-  { id: "f-903", visit: null, eye: null, modality: "colour", gaze: "primary", minute: 25, verdict: null, failed: true },
+  { id: 101, visit: 1, eye: "R", modality: "colour", gaze: "primary", minute: 31, verdict: "not_usable", fault: BLINK },
+  { id: 102, visit: 1, eye: "R", modality: "colour", gaze: "primary", minute: 32, verdict: "usable" },
+  { id: 103, visit: 1, eye: "R", modality: "colour", gaze: "up", minute: 34, verdict: "usable" },
+  { id: 104, visit: 1, eye: "L", modality: "colour", gaze: "primary", minute: 36, verdict: "limited", fault: LASH },
+  { id: 105, visit: 1, eye: "L", modality: "colour", gaze: "up", minute: 38, verdict: null },
+  { id: 201, visit: 2, eye: "L", modality: "faf", gaze: "primary", minute: 12, verdict: "usable" },
+  { id: 901, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 20, verdict: "usable" },
+  { id: 902, visit: null, eye: "R", modality: "faf", gaze: "primary", minute: 22, verdict: "limited", fault: LASH },
+  { id: 903, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 25, verdict: null, failed: true },
 ];
 
 interface Person {
-  id: string;
+  id: number;
   name: string;
   number: string;
   born: string | null;
   order: string;
   chair: string | null;
   minute: number;
-  closed?: boolean;
   want: [Eye, Modality, Gaze, "must" | "should"][];
   cautions: string[];
 }
 
 const PEOPLE: Person[] = [
   {
-    id: "v-1", name: "Lantern, Pebble", number: "DEMO-0007", born: "07 Mar 1961", order: "Five-gaze set", chair: "Chair 1", minute: 27,
+    id: 1, name: "Pebble Lantern", number: "DEMO-0007", born: "07 Mar 1961", order: "Five-gaze set", chair: "Chair 1", minute: 27,
     want: (["R", "L"] as Eye[]).flatMap((eye) =>
-      (["primary", "down", "up"] as Gaze[]).map((gaze): [Eye, Modality, Gaze, "must" | "should"] => [eye, "colour", gaze, "must"]),
+      (["primary", "up", "down"] as Gaze[]).map((gaze): [Eye, Modality, Gaze, "must" | "should"] => [eye, "colour", gaze, "must"]),
     ),
-    cautions: ["Drops at 08:50; pupils wide.", "Hears better on the left side."],
+    cautions: ["Two identifiers said by the patient and compared, before the first frame?", "Light-sensitive, photosensitising drugs, or seizures with flicker? Then the clinician decides first."],
   },
   {
-    id: "v-2", name: "Teacup, Juniper", number: "DEMO-0012", born: "19 Sep 1984", order: "Macular autofluorescence", chair: "Chair 2", minute: 8,
+    id: 2, name: "Juniper Teacup", number: "DEMO-0012", born: "19 Sep 1984", order: "Macular autofluorescence", chair: "Chair 2", minute: 8,
     want: [["R", "faf", "primary", "must"], ["L", "faf", "primary", "must"], ["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]],
     cautions: [],
   },
   {
-    id: "v-3", name: "Umbrella, Moss", number: "DEMO-0015", born: null, order: "First look", chair: null, minute: 33,
+    id: 3, name: "Moss Umbrella", number: "DEMO-0015", born: null, order: "First look", chair: null, minute: 33,
     want: [["L", "colour", "primary", "must"], ["R", "colour", "primary", "must"], ["R", "faf", "primary", "should"], ["L", "faf", "primary", "should"]],
-    cautions: ["Light hurts: fewer tries, lowest power."],
+    cautions: ["Autofluorescence comes before dye, drops and gel."],
   },
-  { id: "v-4", name: "Thimble, Clover", number: "DEMO-0021", born: "30 Jan 1949", order: "First look", chair: null, minute: 40, want: [["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]], cautions: [] },
-  { id: "v-5", name: "Whistle, Fern", number: "DEMO-0002", born: "11 Dec 1990", order: "First look", chair: null, minute: 2, closed: true, want: [["R", "colour", "primary", "must"]], cautions: [] },
+  { id: 4, name: "Clover Thimble", number: "DEMO-0021", born: "30 Jan 1949", order: "First look", chair: null, minute: 40, want: [["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]], cautions: [] },
 ];
 
 /** The state of the mock clinic; each answer is made from it anew. */
 export class Clinic {
   readonly rows: Row[] = ROWS.map((row) => ({ ...row }));
-  readonly aside = new Map<string, string>();
+  readonly aside = new Map<number, string>();
   readonly ended = new Map<string, "not_obtainable" | "not_done">();
-  readonly corrected = new Map<string, { eye?: Eye; modality?: Modality; gaze?: Gaze }>();
+  readonly corrected = new Map<number, Corrections>();
+  readonly people: Person[] = [...PEOPLE];
   private fresh = 0;
 
   /** A frame that was dropped on the page: it waits under unassigned. */
-  take(): string {
+  take(): number {
     this.fresh += 1;
-    const id = `f-new-${String(this.fresh)}`;
+    const id = 1000 + this.fresh;
     this.rows.push({ id, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 45, verdict: "usable" });
     return id;
   }
 
-  row(id: string): Row | undefined {
+  /** A visit that was typed in. */
+  openVisit(visit: NewVisit): number {
+    const id = this.people.length + 1;
+    this.people.push({
+      id, name: visit.patient_name, number: visit.patient_id, born: visit.birth_date, order: visit.protocol, chair: visit.chair,
+      minute: 46, want: [["R", "colour", "primary", "must"]], cautions: [],
+    });
+    return id;
+  }
+
+  row(id: number): Row | undefined {
     return this.rows.find((row) => row.id === id);
   }
 
   brief(row: Row): FrameBrief {
-    const fix = this.corrected.get(row.id) ?? {};
+    const fix = this.corrected.get(row.id) ?? NONE;
     const verdict = row.failed === true ? null : row.verdict;
     return {
       id: row.id,
       visit_id: row.visit,
-      name: `${row.id}.jpg`,
+      name: `${String(row.id)}.jpg`,
       eye: fix.eye ?? row.eye,
-      modality: fix.modality ?? row.modality,
+      modality: row.failed === true ? null : (fix.modality ?? row.modality),
       gaze: fix.gaze ?? row.gaze,
       acquired_utc_us: row.failed === true ? null : START + row.minute * MINUTE + 7_000_000,
       received_utc_us: START + row.minute * MINUTE + 9_000_000,
@@ -147,14 +164,16 @@ export class Clinic {
       const shapes = frames.flatMap((r) => (r.verdict === null ? [] : [resultShape(r.verdict)]));
       const name = `${eye} ${modality} ${gaze}`;
       const state =
-        this.ended.get(`${person.id}/${name}`) ??
+        this.ended.get(`${String(person.id)}/${name}`) ??
         (shapes.includes("filled") ? "met" : shapes.includes("half") ? "met_with_reservations" : "due");
       return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id) };
     });
   }
 
   private chart(eye: Eye, person: Person, views: VisitView[]): Chart {
-    const rows = this.rows.filter((r) => r.visit === person.id && r.eye === eye && r.failed !== true && !this.aside.has(r.id));
+    const rows = this.rows.flatMap((r) =>
+      r.visit === person.id && r.eye === eye && r.verdict !== null && !this.aside.has(r.id) ? [{ ...r, verdict: r.verdict }] : [],
+    );
     return {
       eye,
       rings: RINGS,
@@ -165,8 +184,8 @@ export class Clinic {
         .filter((view) => view.eye === eye && view.state === "due")
         .map((view) => ({
           view: view.name,
-          label: view.gaze === "primary" ? `${view.modality === "faf" ? "FAF" : view.modality}, ahead` : view.gaze,
-          outlines: [outlineOf(view.gaze, "usable")],
+          label: viewLine(view.eye, view.modality, view.gaze),
+          outlines: [cap(view.gaze)],
         })),
     };
   }
@@ -184,12 +203,12 @@ export class Clinic {
       order: person.order,
       chair: person.chair,
       opened_utc_us: START + person.minute * MINUTE,
-      state: person.closed === true ? "closed" : "open",
+      state: "open",
       views_due: due.length,
       views_met: views.filter((view) => view.state.startsWith("met")).length,
       frames: frames.length,
       frames_not_usable: frames.filter((r) => r.verdict === "not_usable").length,
-      next_step: first === undefined || person.closed === true ? "" : viewLine(first.eye, first.modality, first.gaze),
+      next_step: first === undefined ? null : viewLine(first.eye, first.modality, first.gaze),
       completeness: due.length > 0 ? "not_yet" : views.some((view) => view.state.startsWith("not")) ? "as_far_as_possible" : "complete",
     };
   }
@@ -198,14 +217,14 @@ export class Clinic {
     return {
       schema: "serrata.day/1",
       now_utc_us: START + 46 * MINUTE,
-      visits: PEOPLE.map((person) => this.line(person)),
+      visits: this.people.map((person) => this.line(person)),
       unassigned: this.rows.filter((r) => r.visit === null).length,
       waiting: this.rows.filter((r) => r.verdict === null && r.failed !== true).length,
     };
   }
 
-  visit(id: string): Visit | null {
-    const person = PEOPLE.find((one) => one.id === id);
+  visit(id: number): Visit | null {
+    const person = this.people.find((one) => one.id === id);
     if (person === undefined) return null;
     const views = this.views(person);
     const line = this.line(person);
@@ -223,7 +242,7 @@ export class Clinic {
       next_step: line.next_step,
       complete: {
         state: line.completeness,
-        sentence: open.length === 0 ? "Everything ordered is there or closed with a reason." : `Still due: ${open.join("; ")}.`,
+        sentence: open.length === 0 ? "The pictures are complete." : `Not yet: ${open.join("; ")}.`,
       },
       views,
       frames: this.rows.filter((r) => r.visit === id).map((r) => this.brief(r)),
@@ -232,19 +251,18 @@ export class Clinic {
     };
   }
 
-  frame(id: string): FrameAnswer | null {
+  frame(id: number): FrameAnswer | null {
     const row = this.row(id);
     if (row === undefined) return null;
-    const fix = this.corrected.get(id) ?? {};
     const brief = this.brief(row);
     return {
       schema: "serrata.frame/1",
       brief,
-      patient_name: PEOPLE.find((person) => person.id === row.visit)?.name ?? null,
+      patient_name: this.people.find((person) => person.id === row.visit)?.name ?? null,
       error: row.failed === true ? { message: "The file ends in the middle of the picture.", remedy: "Copy it again from the camera." } : null,
       appraisal: brief.verdict === null ? null : appraisalOf(brief, brief.verdict, row),
-      picture: `/api/v1/frames/${id}/picture`,
-      corrections: { eye: fix.eye ?? null, modality: fix.modality ?? null, gaze: fix.gaze ?? null },
+      picture: `/api/v1/frames/${String(id)}/picture`,
+      corrections: this.corrected.get(id) ?? NONE,
     };
   }
 
@@ -254,7 +272,7 @@ export class Clinic {
       .map((r): UnassignedFrame => ({
         ...this.brief(r),
         why: r.failed === true ? "The file could not be read, so it names no patient." : "The picture names no study and no patient.",
-        patient_id: r.id === "f-902" ? "DEMO-0012" : null,
+        patient_id: r.id === 902 ? "DEMO-0012" : null,
       }));
     return { schema: "serrata.unassigned/1", frames };
   }
@@ -278,15 +296,15 @@ function appraisalOf(brief: FrameBrief, verdict: Verdict, row: Row): Appraisal {
   });
   return {
     schema: "serrata.appraisal/1", path: brief.name, frame: 0, sha256: "0".repeat(64), width: 3600, height: 3600,
-    modality: brief.modality, instrument: null, method: { name: "observe", revision: 1 },
-    view: { name: `default ${brief.modality}`, gaze: brief.gaze },
+    modality: row.modality, instrument: null, method: { name: "observe", revision: 1 },
+    view: { name: `default ${row.modality}`, gaze: brief.gaze },
     eye: { labelled: row.eye, inferred: row.eye ?? "R", probability: 0.98, agrees: row.eye === null ? null : true },
     verdict, next: brief.next ?? "keep",
     reasons: fault === undefined ? [] : [{ rule: "obstructed", finding: fault.kind, must: verdict === "not_usable", text: fault.text }],
     advice: fault === undefined ? [] : [fault.advice],
     visible_retina: {
       fraction: fault === undefined ? 0.84 : 0.71, fraction_of_picture: 0.6, polygons: [edge],
-      holes: [], area_mm2: null, area_interval_mm2: null, uncalibrated: "no projection known",
+      holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null, radius_source: null, uncalibrated: "no projection known",
     },
     findings,
     disc: { x: brief.eye === "L" ? 1330 : 2270, y: 1790, radius: 70, probability: 0.99 },

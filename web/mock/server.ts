@@ -3,9 +3,13 @@ import { readFile } from "node:fs/promises";
 import { createServer, type IncomingMessage, type ServerResponse } from "node:http";
 import type { AddressInfo } from "node:net";
 import { extname, join, normalize } from "node:path";
-import type { Eye, Gaze, Modality } from "../src/api/model";
+import type { Corrections, NewVisit } from "../src/api/model";
 import { drawnEye } from "./eye";
 import { Clinic } from "./scenario";
+
+/** The server's policy: what it forbids must show in these tests. */
+const POLICY =
+  "default-src 'self'; img-src 'self' data: blob:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
 
 const TYPES: Record<string, string> = {
   ".html": "text/html; charset=utf-8", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml",
@@ -39,7 +43,7 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     close: () => Promise.resolve(),
   };
 
-  function tell(kind: string, visit: string | null, frame: string | null): void {
+  function tell(kind: string, visit: number | null, frame: number | null): void {
     last += 1;
     const data = JSON.stringify({ id: last, kind, visit_id: visit, frame_id: frame });
     for (const one of live) one.write(`id: ${String(last)}\nevent: change\ndata: ${data}\n\n`);
@@ -64,48 +68,54 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       answer.on("close", () => live.delete(answer));
       return;
     }
-    const row = clinic.row(id);
+    const row = clinic.row(Number(id));
     if (what === "frames" && part === "picture" && row !== undefined) {
-      const seed = [...id].reduce((sum, letter) => sum * 31 + letter.charCodeAt(0), 7);
-      answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(seed, row.eye ?? "R", row.modality !== "colour"));
+      answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
       return;
     }
-    const found = what === "visits" ? clinic.visit(id) : what === "frames" && part === undefined ? clinic.frame(id) : null;
+    const found = what === "visits" ? clinic.visit(Number(id)) : what === "frames" && part === undefined ? clinic.frame(Number(id)) : null;
     if (found === null) return missing(answer, full);
     json(answer, 200, found);
   }
 
   function post(path: string[], body: string, answer: ServerResponse, full: string): void {
-    const [what, id = "", action, deed] = path;
+    const [what, text = "", action, name, deed] = path;
+    const id = Number(text);
     if (what === "files") {
       if (body === "") {
         return json(answer, 422, { schema: "serrata.error/1", path: full, code: "empty", message: "The file is empty.", remedy: "Copy it again from the camera." });
       }
       const fresh = clinic.take();
       tell("frame", null, fresh);
-      return json(answer, 200, { frames: [fresh] });
+      return json(answer, 200, { frames: [fresh], duplicate: false });
     }
-    const value = JSON.parse(body === "" ? "{}" : body) as Record<string, string>;
-    if (what === "views" && action !== undefined && deed === "close") {
-      clinic.ended.set(`${id}/${decodeURIComponent(action)}`, value["state"] as "not_obtainable" | "not_done");
+    const value: unknown = JSON.parse(body);
+    if (what === "visits" && action === undefined) {
+      const opened = clinic.openVisit(value as NewVisit);
+      tell("visit", opened, null);
+      return json(answer, 200, { ids: [opened] });
+    }
+    if (what === "visits" && action === "views" && name !== undefined && deed === "close") {
+      const { state } = value as { state: "not_obtainable" | "not_done" };
+      clinic.ended.set(`${text}/${decodeURIComponent(name)}`, state);
       tell("visit", id, null);
-      return json(answer, 200, {});
+      return json(answer, 200, { ids: [id] });
     }
     const row = clinic.row(id);
     if (row === undefined) return missing(answer, full);
-    if (action === "assign") row.visit = value["visit_id"] ?? null;
-    if (action === "set-aside") clinic.aside.set(id, value["reason"] ?? "");
+    if (action === "assign") row.visit = (value as { visit_id: number }).visit_id;
+    if (action === "set-aside") clinic.aside.set(id, (value as { reason: string }).reason);
     if (action === "bring-back") clinic.aside.delete(id);
-    if (action === "correct") clinic.corrected.set(id, value as { eye?: Eye; modality?: Modality; gaze?: Gaze });
+    if (action === "correct") clinic.corrected.set(id, value as Corrections);
     tell("frame", row.visit, id);
-    json(answer, 200, {});
+    json(answer, 200, { ids: [id] });
   }
 
   async function page(path: string, answer: ServerResponse): Promise<void> {
     const name = extname(path) === "" ? "index.html" : normalize(path).replace(/^(\.\.[/\\])+/, "");
     try {
       const body = await readFile(join(dist, name));
-      answer.writeHead(200, { "content-type": TYPES[extname(name)] ?? "application/octet-stream" }).end(body);
+      answer.writeHead(200, { "content-type": TYPES[extname(name)] ?? "application/octet-stream", "content-security-policy": POLICY }).end(body);
     } catch {
       answer.writeHead(404).end("not found");
     }

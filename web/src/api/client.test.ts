@@ -28,14 +28,14 @@ describe("calls", () => {
     const seen: [string, RequestInit | undefined][] = [];
     vi.stubGlobal("fetch", (path: string, init?: RequestInit) => {
       seen.push([path, init]);
-      return Promise.resolve(new Response('{"frames":["1"]}'));
+      return Promise.resolve(new Response('{"frames":[1],"duplicate":false}'));
     });
     const file = new Blob(["abc"]);
-    expect(await api.send(file, "a b&c.jpg")).toEqual(["1"]);
+    expect(await api.send(file, "a b&c.jpg")).toEqual({ frames: [1], duplicate: false });
     expect(seen[0]?.[0]).toBe("/api/v1/files?name=a%20b%26c.jpg");
     expect(seen[0]?.[1]?.body).toBe(file);
-    await api.closeView("v/1", "R colour", "not_done", "No time");
-    expect(seen[1]?.[0]).toBe("/api/v1/views/v%2F1/R%20colour/close");
+    await api.closeView(1, "colour R/x", "not_done", "No time");
+    expect(seen[1]?.[0]).toBe("/api/v1/visits/1/views/colour%20R%2Fx/close");
     expect(seen[1]?.[1]?.body).toBe('{"state":"not_done","reason":"No time"}');
   });
 

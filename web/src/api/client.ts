@@ -1,5 +1,5 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
-import type { Day, Eye, FrameAnswer, Gaze, Modality, Unassigned, Visit } from "./model";
+import type { Corrections, Day, FrameAnswer, NewVisit, Received, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -57,29 +57,31 @@ function post(path: string, body: unknown): Promise<unknown> {
   return call(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
 }
 
-const id = encodeURIComponent;
-
 export const api = {
   day: async () => (await call("/day")) as Day,
-  visit: async (visit: string) => (await call(`/visits/${id(visit)}`)) as Visit,
-  frame: async (frame: string) => (await call(`/frames/${id(frame)}`)) as FrameAnswer,
+  visit: async (visit: number) => (await call(`/visits/${String(visit)}`)) as Visit,
+  frame: async (frame: number) => (await call(`/frames/${String(frame)}`)) as FrameAnswer,
   unassigned: async () => (await call("/unassigned")) as Unassigned,
-  assign: (frame: string, visit: string) => post(`/frames/${id(frame)}/assign`, { visit_id: visit }),
-  setAside: (frame: string, reason: string) => post(`/frames/${id(frame)}/set-aside`, { reason }),
-  bringBack: (frame: string) => post(`/frames/${id(frame)}/bring-back`, {}),
-  correct: (frame: string, change: { eye?: Eye; modality?: Modality; gaze?: Gaze }) =>
-    post(`/frames/${id(frame)}/correct`, change),
-  closeView: (visit: string, view: string, state: "not_obtainable" | "not_done", reason: string) =>
-    post(`/views/${id(visit)}/${id(view)}/close`, { state, reason }),
-  /** Sends one file as it is; answers the ids of the frames in it. */
-  send: async (file: Blob, name: string) => {
-    const answer = await call(`/files?name=${id(name)}`, {
+  /** Opens a visit; answers its id. */
+  openVisit: async (visit: NewVisit) => {
+    const [id] = ((await post("/visits", visit)) as { ids: number[] }).ids;
+    if (id === undefined) throw new Failure("The server opened no visit.", "Load the page again.", 200);
+    return id;
+  },
+  assign: (frame: number, visit: number) => post(`/frames/${String(frame)}/assign`, { visit_id: visit }),
+  setAside: (frame: number, reason: string) => post(`/frames/${String(frame)}/set-aside`, { reason }),
+  bringBack: (frame: number) => post(`/frames/${String(frame)}/bring-back`, {}),
+  /** Sets all corrections of a frame; null takes one back. */
+  correct: (frame: number, corrections: Corrections) => post(`/frames/${String(frame)}/correct`, corrections),
+  closeView: (visit: number, view: string, state: "not_obtainable" | "not_done", reason: string) =>
+    post(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
+  /** Sends one file as it is. */
+  send: async (file: Blob, name: string) =>
+    (await call(`/files?name=${encodeURIComponent(name)}`, {
       method: "POST",
       headers: { "content-type": "application/octet-stream" },
       body: file,
-    });
-    return (answer as { frames: string[] }).frames;
-  },
+    })) as Received,
 };
 
 /** Any thrown value as a failure. */

@@ -24,7 +24,7 @@ class FakeSource implements Source {
     this.readyState = readyState;
     this.onerror?.({} as Event);
   }
-  says(id: number, frame = "f"): void {
+  says(id: number, frame = 1): void {
     this.listener?.({ data: JSON.stringify({ id, kind: "frame", visit_id: null, frame_id: frame }) } as MessageEvent<string>);
   }
 }
@@ -126,8 +126,8 @@ describe("feed", () => {
 
 describe("event data", () => {
   test("is read where it is a change", () => {
-    expect(parseChange('{"id":3,"kind":"visit","visit_id":"v","frame_id":null,"more":1}')).toEqual({
-      id: 3, kind: "visit", visit_id: "v", frame_id: null,
+    expect(parseChange('{"id":3,"kind":"visit","visit_id":4,"frame_id":null,"more":1}')).toEqual({
+      id: 3, kind: "visit", visit_id: 4, frame_id: null,
     });
   });
 

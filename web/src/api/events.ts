@@ -7,8 +7,8 @@
 export interface Change {
   id: number;
   kind: "frame" | "visit" | "intake";
-  visit_id: string | null;
-  frame_id: string | null;
+  visit_id: number | null;
+  frame_id: number | null;
 }
 
 /** `"missed"`: events may have been lost, load again. */
@@ -48,8 +48,8 @@ export function parseChange(data: string): Change | null {
   const { id, kind, visit_id: visit, frame_id: frame } = value as Record<string, unknown>;
   if (typeof id !== "number" || !Number.isSafeInteger(id)) return null;
   if (kind !== "frame" && kind !== "visit" && kind !== "intake") return null;
-  const text = (v: unknown): string | null => (typeof v === "string" ? v : null);
-  return { id, kind, visit_id: text(visit), frame_id: text(frame) };
+  const number = (v: unknown): number | null => (typeof v === "number" ? v : null);
+  return { id, kind, visit_id: number(visit), frame_id: number(frame) };
 }
 
 /** Keeps one connection alive and passes each change on once, in order. */

@@ -10,7 +10,7 @@ export type ViewState = "due" | "met" | "met_with_reservations" | "not_obtainabl
 export type Completeness = "not_yet" | "as_far_as_possible" | "complete";
 
 export interface DayVisit {
-  id: string;
+  id: number;
   patient_name: string;
   patient_id: string;
   birth_date: string | null;
@@ -22,7 +22,7 @@ export interface DayVisit {
   views_met: number;
   frames: number;
   frames_not_usable: number;
-  next_step: string;
+  next_step: string | null;
   completeness: Completeness;
 }
 
@@ -35,11 +35,11 @@ export interface Day {
 }
 
 export interface FrameBrief {
-  id: string;
-  visit_id: string | null;
+  id: number;
+  visit_id: number | null;
   name: string;
   eye: Eye | null;
-  modality: Modality;
+  modality: Modality | null;
   gaze: Gaze;
   acquired_utc_us: number | null;
   received_utc_us: number;
@@ -52,12 +52,12 @@ export interface FrameBrief {
 
 export interface VisitView {
   name: string;
-  eye: Eye;
+  eye: Eye | null;
   modality: Modality;
   gaze: Gaze;
   rank: "must" | "should";
   state: ViewState;
-  frames: string[];
+  frames: number[];
 }
 
 /** `[eccentricity, meridian]` in degrees of eye angle; meridian counter-clockwise from 3 o'clock as the observer sees the fundus. */
@@ -69,9 +69,9 @@ export interface ChartRing {
 }
 
 export interface ChartFrame {
-  frame_id: string;
+  frame_id: number;
   modality: Modality;
-  verdict: Verdict | null;
+  verdict: Verdict;
   calibrated: boolean;
   outlines: RetinalPoint[][];
 }
@@ -91,7 +91,7 @@ export interface Chart {
 
 export interface Visit {
   schema: "serrata.visit/1";
-  id: string;
+  id: number;
   patient_name: string;
   patient_id: string;
   birth_date: string | null;
@@ -99,7 +99,7 @@ export interface Visit {
   chair: string | null;
   opened_utc_us: number;
   state: "open" | "closed";
-  next_step: string;
+  next_step: string | null;
   complete: { state: Completeness; sentence: string };
   views: VisitView[];
   frames: FrameBrief[];
@@ -145,6 +145,8 @@ export interface Appraisal {
     holes: Point[][];
     area_mm2: number | null;
     area_interval_mm2: [number, number] | null;
+    radius_mm: number | null;
+    radius_source: string | null;
     uncalibrated: string | null;
   };
   findings: Finding[];
@@ -161,7 +163,29 @@ export interface FrameAnswer {
   error: { message: string; remedy: string } | null;
   appraisal: Appraisal | null;
   picture: string;
-  corrections: { eye: Eye | null; modality: Modality | null; gaze: Gaze | null };
+  corrections: Corrections;
+}
+
+/** What a person corrected, as a whole: null is a label as it came. */
+export interface Corrections {
+  eye: Eye | null;
+  modality: Modality | null;
+  gaze: Gaze | null;
+}
+
+export interface Received {
+  frames: number[];
+  /** Whether the same bytes were here before. */
+  duplicate: boolean;
+}
+
+export interface NewVisit {
+  patient_id: string;
+  patient_name: string;
+  /** As YYYY-MM-DD. */
+  birth_date: string | null;
+  protocol: string;
+  chair: string | null;
 }
 
 export interface UnassignedFrame extends FrameBrief {

@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import type { Chart, RetinalPoint } from "../api/model";
+import type { Chart, RetinalPoint, VisitView } from "../api/model";
 import { chartSentence, dueMarks, frameMarks } from "./marks";
 
 const ring = (size: number): RetinalPoint[] => [0, 90, 180, 270].map((meridian): RetinalPoint => [size, meridian]);
@@ -7,9 +7,9 @@ const chart: Chart = {
   eye: "R",
   rings: [],
   frames: [
-    { frame_id: "a", modality: "colour", verdict: "usable", calibrated: false, outlines: [ring(60)] },
-    { frame_id: "b", modality: "faf", verdict: "not_usable", calibrated: false, outlines: [ring(50)] },
-    { frame_id: "c", modality: "faf", verdict: null, calibrated: false, outlines: [] },
+    { frame_id: 1, modality: "colour", verdict: "usable", calibrated: false, outlines: [ring(60)] },
+    { frame_id: 2, modality: "faf", verdict: "not_usable", calibrated: false, outlines: [ring(50)] },
+    { frame_id: 3, modality: "faf", verdict: "usable", calibrated: false, outlines: [] },
   ],
   due: [{ view: "v", label: "down", outlines: [ring(70)] }],
 };
@@ -29,8 +29,15 @@ describe("chart marks", () => {
   });
 
   test("a name of what is due never stands on a mark", () => {
-    const [due] = dueMarks(chart, [[0, 40]], 12);
+    const [due] = dueMarks(chart, [], [[0, 40]], 12);
     expect(Math.hypot(due?.at[0] ?? 0, (due?.at[1] ?? 0) - 40)).toBeGreaterThan(11.9);
+  });
+
+  test("views of one gaze are one outline with one short name; an unknown view keeps its own", () => {
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "due", frames: [] };
+    const due = ["v", "w", "x"].map((name) => ({ view: name, label: `${name} in full`, outlines: [ring(75)] }));
+    const marks = dueMarks({ ...chart, due }, [view, { ...view, name: "w", modality: "faf" }], [], 12);
+    expect(marks.map((m) => m.label)).toEqual(["ahead: colour, FAF; x in full"]);
   });
 
   test("the chart is told in a sentence", () => {

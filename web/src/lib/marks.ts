@@ -1,19 +1,18 @@
 /** Which marks a chart shows, and where. */
-import type { Chart, FrameBrief, Point } from "../api/model";
+import type { Chart, ChartDue, FrameBrief, Gaze, Modality, Point, VisitView } from "../api/model";
 import { outlineCentre, outlineNamePlace, outlinePath, spread } from "./chart";
-import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, type Shape } from "./words";
+import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, shortLine, type Shape } from "./words";
 
 export interface FrameMark {
-  id: string;
+  id: number;
   path: string;
   at: Point;
-  shape: Shape | "waiting";
+  shape: Shape;
   /** What a screen reader says and the tip shows. */
   name: string;
 }
 
 export interface DueMark {
-  view: string;
   path: string;
   label: string;
   at: Point;
@@ -33,30 +32,38 @@ export function frameMarks(chart: Chart, briefs: readonly FrameBrief[], apart: n
   return placed.map(({ frame, centre }, i) => {
     const brief = known.get(frame.frame_id);
     const gaze = brief === undefined ? "" : `, ${GAZES[brief.gaze]}`;
-    const result = frame.verdict === null ? "being checked" : RESULTS[frame.verdict];
     return {
       id: frame.frame_id,
       path: outlinePath(frame.outlines),
       at: at[i] ?? centre,
-      shape: frame.verdict === null ? "waiting" : resultShape(frame.verdict),
-      name: `Open frame: ${lowerFirst(MODALITIES[frame.modality])}${gaze}, ${result}`,
+      shape: resultShape(frame.verdict),
+      name: `Open frame: ${lowerFirst(MODALITIES[frame.modality])}${gaze}, ${RESULTS[frame.verdict]}`,
     };
   });
 }
 
-/** Outlines of what is still due; each keeps its own place, its name keeps off the others and off what is `taken`. */
-export function dueMarks(chart: Chart, taken: readonly Point[], apart: number): DueMark[] {
-  const placed = chart.due.flatMap((due) => {
-    const at = outlineNamePlace(due.outlines);
-    return at === null ? [] : [{ due, at }];
+/**
+ * Outlines of what is still due. Views of one gaze share their outline and are named together, in short where `views`
+ * knows them. Each outline keeps its place; its name keeps off the others and off what is `taken`.
+ */
+export function dueMarks(chart: Chart, views: readonly VisitView[], taken: readonly Point[], apart: number): DueMark[] {
+  const known = new Map(views.map((view) => [view.name, view]));
+  const groups = new Map<string, { outlines: ChartDue["outlines"]; kinds: Modality[]; gaze: Gaze | null; labels: string[] }>();
+  for (const due of chart.due) {
+    const view = known.get(due.view);
+    const path = outlinePath(due.outlines);
+    const group = groups.get(path) ?? { outlines: due.outlines, kinds: [], gaze: view?.gaze ?? null, labels: [] };
+    if (view !== undefined && view.gaze === group.gaze) group.kinds.push(view.modality);
+    else group.labels.push(due.label);
+    groups.set(path, group);
+  }
+  const placed = [...groups].flatMap(([path, group]) => {
+    const at = outlineNamePlace(group.outlines);
+    const short = group.gaze === null || group.kinds.length === 0 ? [] : [shortLine(group.kinds, group.gaze)];
+    return at === null ? [] : [{ path, at, label: [...short, ...group.labels].join("; ") }];
   });
   const at = spread([...taken, ...placed.map((one) => one.at)], apart, taken.length).slice(taken.length);
-  return placed.map(({ due, at: own }, i) => ({
-    view: due.view,
-    path: outlinePath(due.outlines),
-    label: due.label,
-    at: at[i] ?? own,
-  }));
+  return placed.map((one, i) => ({ ...one, at: at[i] ?? one.at }));
 }
 
 /** The chart in a sentence, for those who do not see it. */

@@ -7,7 +7,8 @@ const appraisal: Appraisal = {
   method: { name: "observe", revision: 7 }, view: { name: "default colour", gaze: "primary" },
   eye: { labelled: null, inferred: "R", probability: 0.998, agrees: null }, verdict: "usable", next: "keep", reasons: [], advice: [],
   visible_retina: {
-    fraction: 0.84, fraction_of_picture: 0.6, polygons: [], holes: [], area_mm2: null, area_interval_mm2: null, uncalibrated: "no projection known",
+    fraction: 0.84, fraction_of_picture: 0.6, polygons: [], holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null,
+    radius_source: null, uncalibrated: "no projection known",
   },
   findings: [], disc: null, fovea: null, reach: null, sharpness: { value: 0.71, unit: "of 1" },
 };
@@ -18,8 +19,9 @@ test("without a projection there is no area, and the reason is said", () => {
 });
 
 test("an area is told with its interval first", () => {
-  const seen = { ...appraisal.visible_retina, area_mm2: 812.3456, area_interval_mm2: [781.2, 844.9] as [number, number] };
-  expect(line({ ...appraisal, visible_retina: seen }, "Area")).toBe("781.2 to 844.9 mm² (95 %), best 812.3 mm²");
+  const seen = { ...appraisal.visible_retina, area_mm2: 812.3456, area_interval_mm2: [781.2, 844.9] as [number, number], radius_mm: 12.25, radius_source: "population" };
+  expect(line({ ...appraisal, visible_retina: seen }, "Area")).toBe("781.2 to 844.9 mm² (95 %), best 812.3 mm², on R = 12.25 mm (population)");
+  expect(line({ ...appraisal, visible_retina: { ...seen, radius_mm: null } }, "Area")).toBe("not given: without interval or radius");
 });
 
 test("the eye's side is not sure where the anatomy does not tell, and a wrong label is named", () => {

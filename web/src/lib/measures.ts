@@ -17,8 +17,10 @@ function eyeSide({ eye }: Appraisal): string {
 function area({ visible_retina: seen }: Appraisal): string {
   if (seen.area_mm2 === null) return `not given: ${seen.uncalibrated ?? "not calibrated"}`;
   const interval = seen.area_interval_mm2;
-  if (interval === null) return `${digits(seen.area_mm2)} mm²`;
-  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %), best ${digits(seen.area_mm2)} mm²`;
+  // No mm² stands without its interval and its radius.
+  if (interval === null || seen.radius_mm === null) return "not given: without interval or radius";
+  const radius = `on R = ${seen.radius_mm.toFixed(2)} mm${seen.radius_source === null ? "" : ` (${seen.radius_source})`}`;
+  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %), best ${digits(seen.area_mm2)} mm², ${radius}`;
 }
 
 /** Lines for the screen. A measure without a value says why; none is left out in silence. */

@@ -1,5 +1,10 @@
 /** What is drawn over a picture, in the pixels of the full frame (x right, y down, edges at integers). */
-import type { Finding, Point } from "../api/model";
+import type { Appraisal, Finding, Point } from "../api/model";
+
+/** Whether findings of a kind count against the result: only those that a reason names do; others are weak. */
+export function counts(appraisal: Appraisal, kind: string): boolean {
+  return appraisal.reasons.some((reason) => reason.finding === kind);
+}
 
 /** SVG path data of rings and their holes, to be filled by the even-odd rule. */
 export function ringsPath(rings: readonly (readonly Point[])[], holes: readonly (readonly Point[])[] = []): string {

@@ -2,31 +2,23 @@
 
 export type Route =
   | { screen: "day" }
-  | { screen: "visit"; id: string }
-  | { screen: "frame"; id: string }
+  | { screen: "visit"; id: number }
+  | { screen: "frame"; id: number }
   | { screen: "unassigned" }
   | { screen: "unknown"; path: string };
 
-/** Reads a path. Example: `"/visits/7"` is the visit 7. */
+/** Reads a path. Example: `"/visits/7"` is visit 7. */
 export function parseRoute(path: string): Route {
   const parts = path.split("/").filter((part) => part !== "");
   const [head, tail] = parts;
   if (head === undefined) return { screen: "day" };
   if (head === "unassigned" && tail === undefined) return { screen: "unassigned" };
   if (tail !== undefined && parts.length === 2) {
-    const id = decode(tail);
+    const id = /^\d{1,15}$/.test(tail) ? Number(tail) : null;
     if (id !== null && head === "visits") return { screen: "visit", id };
     if (id !== null && head === "frames") return { screen: "frame", id };
   }
   return { screen: "unknown", path };
-}
-
-function decode(part: string): string | null {
-  try {
-    return decodeURIComponent(part);
-  } catch {
-    return null;
-  }
 }
 
 /** Writes a path; the reverse of {@link parseRoute}. */
@@ -37,9 +29,9 @@ export function routePath(route: Route): string {
     case "unassigned":
       return "/unassigned";
     case "visit":
-      return `/visits/${encodeURIComponent(route.id)}`;
+      return `/visits/${String(route.id)}`;
     case "frame":
-      return `/frames/${encodeURIComponent(route.id)}`;
+      return `/frames/${String(route.id)}`;
     case "unknown":
       return route.path;
   }

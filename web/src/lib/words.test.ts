@@ -3,7 +3,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { FrameBrief } from "../api/model";
 import {
-  count, EYES, findingWord, frameTitle, GAZES, MODALITIES, percent, RESULTS, resultShape, upperFirst, viewLine,
+  count, EYES, findingWord, frameTitle, GAZES, MODALITIES, percent, RESULTS, resultShape, shortLine, upperFirst, viewLine,
 } from "./words";
 
 /** The `Self::Name => "text"` lines of a `screen()` in the words crate, keyed as JSON writes the name. */
@@ -44,11 +44,12 @@ describe("lines", () => {
   test("name eye, kind and gaze in that order", () => {
     expect(viewLine("R", "colour", "primary")).toBe("Right eye (OD), colour, straight ahead");
     expect(viewLine(null, "faf", "down")).toBe("Eye not known, autofluorescence (FAF), looking down");
+    expect(viewLine("L", null, "primary")).toBe("Left eye (OS), kind not known, straight ahead");
   });
 
   test("a file that could not be read is called by its name, not by a guess", () => {
     const frame: FrameBrief = {
-      id: "1", visit_id: null, name: "a.jpg", eye: null, modality: "colour", gaze: "primary", acquired_utc_us: null,
+      id: 1, visit_id: null, name: "a.jpg", eye: null, modality: "colour", gaze: "primary", acquired_utc_us: null,
       received_utc_us: 0, state: "failed", verdict: null, next: null, leading: null, set_aside: null,
     };
     expect(frameTitle(frame)).toBe("a.jpg");
@@ -57,6 +58,10 @@ describe("lines", () => {
 
   test("an unknown finding is still readable", () => {
     expect(upperFirst(findingWord("new_kind"))).toBe("New kind");
+  });
+
+  test("of one gaze fit on a chart", () => {
+    expect(shortLine(["colour", "faf"], "primary")).toBe("ahead: colour, FAF");
   });
 
   test("one frame, two frames", () => {

@@ -87,13 +87,28 @@ export function resultShape(verdict: Verdict): Shape {
 }
 
 /** One view or frame in a line: `"Right eye (OD), colour, straight ahead"`. */
-export function viewLine(eye: Eye | null, modality: Modality, gaze: Gaze): string {
-  return `${eye === null ? "Eye not known" : EYES[eye]}, ${lowerFirst(MODALITIES[modality])}, ${GAZES[gaze]}`;
+export function viewLine(eye: Eye | null, modality: Modality | null, gaze: Gaze): string {
+  const kind = modality === null ? "kind not known" : lowerFirst(MODALITIES[modality]);
+  return `${eye === null ? "Eye not known" : EYES[eye]}, ${kind}, ${GAZES[gaze]}`;
 }
 
 /** What a frame is called on screens: its view, or the name of its file where nothing could be read from it. */
 export function frameTitle(frame: FrameBrief): string {
   return frame.state === "failed" ? frame.name : viewLine(frame.eye, frame.modality, frame.gaze);
+}
+
+const SHORT_KINDS: Record<Modality, string> = {
+  colour: "colour", faf: "FAF", fa: "FA", icg: "ICG", infrared: "infrared", red: "red", green: "green",
+};
+
+const SHORT_GAZES: Record<Gaze, string> = {
+  primary: "ahead", up: "up", down: "down", right: "to their right", left: "to their left",
+  up_right: "up right", up_left: "up left", down_right: "down right", down_left: "down left",
+};
+
+/** Views of one gaze as a chart has room for them. Example: `"ahead: colour, FAF"`. */
+export function shortLine(kinds: readonly Modality[], gaze: Gaze): string {
+  return `${SHORT_GAZES[gaze]}: ${kinds.map((kind) => SHORT_KINDS[kind]).join(", ")}`;
 }
 
 /** `"Colour"` to `"colour"`. */

@@ -53,7 +53,9 @@ pub(crate) fn split(bytes: &[u8], most: u64) -> Result<Part10<'_>, DecodeError> 
         })?),
     };
     let data = if syntax.deflated { Cow::Owned(inflate(data, most)?) } else { Cow::Borrowed(data) };
-    Ok(Part10 { syntax, data })
+    // Some writers say an explicit syntax and write an implicit one: believe the first element.
+    let encoding = if bare(&data) == Some(Encoding::IMPLICIT) { Encoding::IMPLICIT } else { syntax.encoding };
+    Ok(Part10 { syntax: Syntax { encoding, ..syntax }, data })
 }
 
 fn start(bytes: &[u8]) -> Result<Start, DecodeError> {

@@ -1,4 +1,4 @@
-//! JPEG 2000, reversible and irreversible, as a bare code stream or in its file format.
+//! JPEG 2000, reversible and irreversible, as a code stream.
 
 use super::guard::fenced;
 use super::shape::{Photometric, Shape};
@@ -6,8 +6,14 @@ use super::{Raw, Stored, broken};
 use hayro_jpeg2000::{ColorSpace, DecodeSettings, DecoderContext, Image};
 use serrata_frame::DecodeError;
 
+/// The first two markers of a code stream.
+const START: [u8; 4] = [0xFF, 0x4F, 0xFF, 0x51];
+
 /// One frame.
 pub(super) fn read(bytes: &[u8], shape: &Shape) -> Result<Raw, DecodeError> {
+    // Some writers leave the boxes of the file format around the code stream, which DICOM does not want: skip them.
+    let start = bytes.windows(4).position(|w| w == START);
+    let bytes = &bytes[start.ok_or_else(|| broken("its compressed picture is no JPEG 2000"))?..];
     let head = head(bytes)?;
     shape.check(head.columns, head.rows, head.components.into())?;
     let settings =
@@ -60,11 +66,7 @@ struct Head {
 
 /// Reads size (SIZ) and coding style (COD) of the code stream (ISO/IEC 15444-1 annex A).
 fn head(bytes: &[u8]) -> Result<Head, DecodeError> {
-    let start = bytes
-        .windows(4)
-        .position(|w| w == [0xFF, 0x4F, 0xFF, 0x51])
-        .ok_or_else(|| broken("its compressed picture is no JPEG 2000"))?;
-    let stream = &bytes[start + 2..];
+    let stream = bytes.get(2..).ok_or(DecodeError::Truncated)?;
     let word = |at: usize| {
         let b = stream.get(at..at + 4).ok_or(DecodeError::Truncated)?;
         Ok::<u32, DecodeError>(u32::from_be_bytes([b[0], b[1], b[2], b[3]]))

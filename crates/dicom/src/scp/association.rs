@@ -55,7 +55,11 @@ pub(super) async fn serve_one(
 ) -> Result<(), Ended> {
     // Answers are small and awaited: they must not wait for more.
     stream.set_nodelay(true).map_err(|e| Ended::Network(e.to_string()))?;
-    let mut peer = negotiation::acceptor(options).establish_async(stream).await?;
+    let acceptor = negotiation::acceptor(options);
+    let mut peer = tokio::select! {
+        peer = acceptor.establish_async(stream) => peer?,
+        () = stopped(&mut stopping) => return Ok(()),
+    };
     let mut incoming = Incoming::default();
     loop {
         let idle = incoming.command.is_empty() && incoming.store.is_none();

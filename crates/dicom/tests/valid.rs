@@ -1,0 +1,75 @@
+//! Outside check: objects held against dicom3tools' `dciodvfy` (its own copy of PS3.3's modules).
+
+mod common;
+
+use common::{frame8, frame16, object, tool, wide};
+use serrata_dicom::write_photograph;
+use serrata_words::{Eye, Modality};
+use std::path::Path;
+
+/// What `dciodvfy -new` prints for a file.
+fn verify(file: &Path) -> String {
+    let out = tool("dciodvfy", &["-new", file.to_str().unwrap()]);
+    format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr))
+}
+
+#[test]
+fn photographs_have_no_errors() {
+    let dir = tempfile::tempdir().unwrap();
+    for modality in Modality::ALL {
+        for deep in [false, true] {
+            let channels = if *modality == Modality::Colour { 3 } else { 1 };
+            let frame = if deep { frame16(6, 5, channels, 1) } else { frame8(6, 5, channels, 1) };
+            let path = dir.path().join("photograph.dcm");
+            std::fs::write(&path, write_photograph(&frame, &object(Eye::R, *modality)).unwrap()).unwrap();
+            let said = verify(&path);
+            let name =
+                if deep { "OphthalmicPhotography16BitImage" } else { "OphthalmicPhotography8BitImage" };
+            assert!(said.contains(name), "{modality} {deep}: not recognized: {said}");
+            assert!(!said.contains("Error"), "{modality} {deep}: {said}");
+        }
+    }
+}
+
+/// This build of the tool knows the wide-field modules, but not the composite object: as an ophthalmic photograph of
+/// 8 bits every shared module is checked, and what is left is that wide-field attributes are not in that object.
+#[test]
+fn wide_field_objects_have_no_errors_in_their_shared_modules() {
+    let dir = tempfile::tempdir().unwrap();
+    for modality in Modality::ALL {
+        let channels = if *modality == Modality::Colour { 3 } else { 1 };
+        let mut object = object(Eye::L, *modality);
+        object.wide_field = Some(wide());
+        let path = dir.path().join("wide.dcm");
+        std::fs::write(&path, write_photograph(&frame8(6, 5, channels, 1), &object).unwrap()).unwrap();
+        assert!(
+            verify(&path).contains("Information Object Not found"),
+            "the tool has learnt: check directly"
+        );
+        let class = "(0008,0016)=1.2.840.10008.5.1.4.1.1.77.1.5.1";
+        let changed = tool("dcmodify", &["-nb", "-m", class, path.to_str().unwrap()]);
+        assert!(changed.status.success(), "{changed:?}");
+        let said = verify(&path);
+        assert!(said.contains("OphthalmicPhotography8BitImage"), "{said}");
+        assert!(!said.contains("Error"), "{modality}: {said}");
+    }
+}
+
+/// dcmtk reads every attribute, and the file is in the format's exact form.
+#[test]
+fn other_readers_take_the_files() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("a.dcm");
+    let mut object = object(Eye::L, Modality::Colour);
+    object.wide_field = Some(wide());
+    std::fs::write(&path, write_photograph(&frame8(7, 5, 3, 1), &object).unwrap()).unwrap();
+    let path = path.to_str().unwrap();
+    assert!(String::from_utf8_lossy(&tool("dcmftest", &[path]).stdout).starts_with("yes:"));
+    let dump = tool("dcmdump", &["+U8", path]);
+    let text = String::from_utf8_lossy(&dump.stdout);
+    assert!(dump.status.success() && dump.stderr.is_empty(), "{dump:?}");
+    for line in ["ORIGINAL\\PRIMARY\\\\COLOR", "[Invented^Ada=山田^太郎]", "XCoordinatesCenterPixelViewAngle"]
+    {
+        assert!(text.contains(line), "{line} is not in {text}");
+    }
+}

@@ -192,7 +192,14 @@ describe("a visit that is typed in", () => {
     await page.getByRole("button", { name: "Open a visit" }).click();
     await page.getByLabel("Patient's number").fill("DEMO-0099");
     await page.getByLabel("Patient's name").fill("Bramble Kettle");
-    await page.getByLabel("Date of birth").fill("1972-05-09");
+    await page.getByLabel("Day", { exact: true }).fill("31");
+    await page.getByLabel("Month").selectOption("Apr");
+    await page.getByLabel("Year").fill("1972");
+    await page.getByRole("button", { name: "Open the visit" }).click();
+    await page.getByText("There is no such day.").waitFor();
+    expect(mock.calls).toEqual([]);
+    await page.getByLabel("Day", { exact: true }).fill("9");
+    await page.getByLabel("Month").selectOption("May");
     await page.getByLabel("Order").selectOption("first-look");
     await shot(page, "mock-open-visit-1280");
     expect(await axe(page)).toEqual([]);

@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
-import { dateText, dayText, timeText, whenText } from "./dates";
+import { dateText, dayText, isoDate, timeText, whenText } from "./dates";
 
 const us = (...parts: [number, number, number, number, number, number]): number => new Date(...parts).getTime() * 1000;
 
@@ -25,6 +25,14 @@ describe("dates", () => {
     const now = us(2026, 10, 25, 23, 0, 0);
     expect(whenText(us(2026, 10, 25, 0, 1, 0), now)).toBe("00:01");
     expect(whenText(us(2026, 10, 24, 23, 59, 0), now)).toBe("24 Nov 2026, 23:59");
+  });
+
+  test("that are typed are real days, or none", () => {
+    expect(isoDate("7", 3, "1961")).toBe("1961-03-07");
+    expect(isoDate(" 29", 2, "2024 ")).toBe("2024-02-29");
+    for (const [day, month, year] of [["29", 2, "2023"], ["31", 4, "2000"], ["0", 1, "2000"], ["7", 13, "2000"], ["7", 3, "61"], ["x", 1, "2000"]] as const) {
+      expect(isoDate(day, month, year)).toBeNull();
+    }
   });
 
   test("any instant reads as day, month in letters and year", () => {

@@ -32,6 +32,19 @@ export function timeText(utcUs: number | null, seconds = false): string {
   return seconds ? `${minutes}:${two(d.getSeconds())}` : minutes;
 }
 
+/** Months as they are chosen from a list, from 1. */
+export const MONTH_NAMES: readonly string[] = MONTHS;
+
+/** A typed date as YYYY-MM-DD, or null where there is no such day. Example: `isoDate("7", 3, "1961")` is `"1961-03-07"`. */
+export function isoDate(day: string, month: number, year: string): string | null {
+  if (!/^\d{1,2}$/.test(day.trim()) || !/^\d{4}$/.test(year.trim())) return null;
+  const [d, y] = [Number(day), Number(year)];
+  const date = new Date(Date.UTC(y, month - 1, d));
+  date.setUTCFullYear(y);
+  const same = date.getUTCFullYear() === y && date.getUTCMonth() === month - 1 && date.getUTCDate() === d;
+  return same ? `${year.trim()}-${two(month)}-${two(d)}` : null;
+}
+
 /** The time alone for the day of `nowUtcUs`, else with its date: `"10:42"`, `"24 Nov 2026, 10:42"`. */
 export function whenText(utcUs: number | null, nowUtcUs: number): string {
   if (utcUs === null) return "time not known";

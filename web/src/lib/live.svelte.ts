@@ -10,7 +10,7 @@ class Live {
   private readonly feed = new Feed({
     open: () => new EventSource("/api/v1/events"),
     onNotice: (notice) => {
-      for (const listener of this.listeners) listener(notice);
+      this.tell(notice);
     },
     onState: (state) => {
       this.state = state;
@@ -29,6 +29,11 @@ class Live {
     };
   }
 
+  /** Passes a notice on to all listeners. */
+  tell(notice: Notice): void {
+    for (const listener of this.listeners) listener(notice);
+  }
+
   /** Calls `listener` at each change; answers what ends that. */
   listen(listener: Listener): () => void {
     this.listeners.add(listener);
@@ -38,7 +43,8 @@ class Live {
 
 export const live = new Live();
 
-// Several changes in a row (a folder full of pictures) cause one load, not one each.
+// Several changes in a row (a folder full of pictures) cause one load, not one each; but a stream of changes that never
+// pauses must not keep a load from happening, so that the first change sets the time.
 const SETTLE = 120;
 const TRY_AGAIN = 4000;
 
@@ -47,7 +53,10 @@ export class Loaded<T> {
   value = $state.raw<T | null>(null);
   failure = $state.raw<Failure | null>(null);
   private turn = 0;
-  private timer: number | null = null;
+  private loading = 0;
+  private again = false;
+  private timer: ReturnType<typeof setTimeout> | null = null;
+  private due = Infinity;
 
   constructor(
     private readonly load: () => Promise<T>,
@@ -63,31 +72,51 @@ export class Loaded<T> {
     return () => {
       end();
       this.turn += 1;
-      if (this.timer !== null) window.clearTimeout(this.timer);
+      this.again = false;
+      this.forget();
     };
   }
 
   /** Loads now. A slow answer that a newer load has overtaken is dropped. */
   async now(): Promise<void> {
     this.turn += 1;
+    this.loading += 1;
     const turn = this.turn;
     try {
       const value = await this.load();
-      if (turn !== this.turn) return;
-      this.value = value;
-      this.failure = null;
+      if (turn === this.turn) [this.value, this.failure] = [value, null];
     } catch (error) {
-      if (turn !== this.turn) return;
-      this.failure = asFailure(error);
-      if (this.failure.status === 0 || this.failure.status >= 500) this.soon(TRY_AGAIN);
+      if (turn === this.turn) this.failed(asFailure(error));
+    } finally {
+      this.loading -= 1;
+      if (this.again && this.loading === 0) {
+        this.again = false;
+        this.soon(SETTLE);
+      }
     }
   }
 
+  private failed(failure: Failure): void {
+    this.failure = failure;
+    if (failure.status === 0 || failure.status >= 500) this.soon(TRY_AGAIN);
+  }
+
   private soon(milliseconds: number): void {
-    if (this.timer !== null) window.clearTimeout(this.timer);
-    this.timer = window.setTimeout(() => {
-      this.timer = null;
-      void this.now();
+    const due = Date.now() + milliseconds;
+    if (due >= this.due) return;
+    this.forget();
+    this.due = due;
+    this.timer = setTimeout(() => {
+      this.forget();
+      // A load that is under way may have started before the change: load once more after it, not beside it.
+      if (this.loading > 0) this.again = true;
+      else void this.now();
     }, milliseconds);
+  }
+
+  private forget(): void {
+    if (this.timer !== null) clearTimeout(this.timer);
+    this.timer = null;
+    this.due = Infinity;
   }
 }

@@ -28,8 +28,7 @@ pub(crate) struct Chain {
 impl Chain {
     /// Starts a chain of its own inside a transaction; its first entry binds the heads of the others.
     pub(crate) async fn start(conn: &mut SqliteConnection, by: &By) -> Result<Self, sqlx::Error> {
-        let mut chain =
-            Self { name: uuid::Uuid::new_v4().simple().to_string(), next: 0, head: NOTHING.to_owned() };
+        let mut chain = Self::named(uuid::Uuid::new_v4().simple().to_string());
         sqlx::query("INSERT INTO chains (chain, entries, head) VALUES (?, 0, ?)")
             .bind(&chain.name)
             .bind(NOTHING)
@@ -37,6 +36,11 @@ impl Chain {
             .await?;
         chain.bind_heads(conn, by).await?;
         Ok(chain)
+    }
+
+    /// An empty chain.
+    fn named(name: String) -> Self {
+        Self { name, next: 0, head: NOTHING.to_owned() }
     }
 
     /// Appends an entry that binds the heads of all other chains.
@@ -64,20 +68,15 @@ impl Chain {
         kind: &str,
         details: Value,
     ) -> Result<(), sqlx::Error> {
-        let body = canonical_json(&json!({
-            "at_us": by.at_us, "by": by.who, "chain": self.name, "details": details, "kind": kind, "seq": self.next,
-        }));
-        let hash = entry_hash(&self.head, &body);
+        let entry = self.next_entry(by, kind, &details);
         sqlx::query("INSERT INTO audit (chain, seq, prev, body, hash) VALUES (?, ?, ?, ?, ?)")
-            .bind(&self.name)
-            .bind(self.next)
-            .bind(&self.head)
-            .bind(&body)
-            .bind(&hash)
+            .bind(&entry.chain)
+            .bind(entry.seq)
+            .bind(&entry.prev)
+            .bind(&entry.body)
+            .bind(&entry.hash)
             .execute(&mut *conn)
             .await?;
-        self.next += 1;
-        self.head = hash;
         sqlx::query("UPDATE chains SET entries = ?, head = ?, bound = 0 WHERE chain = ?")
             .bind(self.next)
             .bind(&self.head)
@@ -85,6 +84,18 @@ impl Chain {
             .execute(&mut *conn)
             .await?;
         Ok(())
+    }
+
+    /// The next entry of the chain, which then ends with it. Its row has no id yet (0).
+    fn next_entry(&mut self, by: &By, kind: &str, details: &Value) -> Entry {
+        let body = canonical_json(&json!({
+            "at_us": by.at_us, "by": by.who, "chain": self.name, "details": details, "kind": kind, "seq": self.next,
+        }));
+        let hash = entry_hash(&self.head, &body);
+        let prev = std::mem::replace(&mut self.head, hash.clone());
+        let entry = Entry { id: 0, chain: self.name.clone(), seq: self.next, prev, body, hash };
+        self.next += 1;
+        entry
     }
 }
 
@@ -215,5 +226,109 @@ impl crate::Store {
     pub async fn audit_heads(&self) -> Result<Vec<(String, String)>, StoreError> {
         let mut conn = self.reader().await?;
         Ok(heads(&mut conn).await?.into_iter().map(|(chain, (_, head))| (chain, head)).collect())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Chains as processes one after the other write them: each binds the head of the one before.
+    fn trail(lengths: &[usize]) -> (Vec<Entry>, Heads) {
+        let by = By::station().at(1);
+        let (mut entries, mut table) = (Vec::new(), Heads::new());
+        for (n, length) in lengths.iter().enumerate() {
+            let mut chain = Chain::named(format!("chain-{n}"));
+            let before: Map<_, _> = table
+                .iter()
+                .filter(|(c, _)| n > 0 && **c == format!("chain-{}", n - 1))
+                .map(|(c, h)| (c.clone(), json!(h.1)))
+                .collect();
+            entries.push(chain.next_entry(&by, HEADS, &json!({ "heads": before })));
+            for fact in 0..*length {
+                entries.push(chain.next_entry(
+                    &by,
+                    "frame.assigned",
+                    &json!({ "frame_id": fact, "visit_id": n }),
+                ));
+            }
+            table.insert(chain.name.clone(), (chain.next, chain.head.clone()));
+        }
+        for (id, entry) in entries.iter_mut().enumerate() {
+            entry.id = id as i64 + 1;
+        }
+        (entries, table)
+    }
+
+    fn faults(entries: &[Entry], table: &Heads) -> Vec<Fault> {
+        let mut checker = Checker::default();
+        for entry in entries {
+            checker.push(entry);
+        }
+        checker.finish(table)
+    }
+
+    /// A table of chains that an intruder made to match what is left of a chain.
+    fn matching(entries: &[Entry], table: &Heads, chain: &str) -> Heads {
+        let mut table = table.clone();
+        match entries.iter().rfind(|e| e.chain == chain) {
+            Some(last) => table.insert(chain.to_owned(), (last.seq + 1, last.hash.clone())),
+            None => table.remove(chain),
+        };
+        table
+    }
+
+    proptest! {
+        #[test]
+        fn an_untouched_trail_is_clean(lengths in prop::collection::vec(0..6usize, 1..5)) {
+            let (entries, table) = trail(&lengths);
+            prop_assert_eq!(faults(&entries, &table), vec![]);
+        }
+
+        #[test]
+        fn any_edited_entry_is_found(lengths in prop::collection::vec(0..6usize, 1..5), pick: prop::sample::Index,
+                                     at: prop::sample::Index, rehash: bool) {
+            let (mut entries, table) = trail(&lengths);
+            let n = pick.index(entries.len());
+            let entry = &mut entries[n];
+            let place = at.index(entry.body.len());
+            let old = entry.body.as_bytes()[place];
+            entry.body.replace_range(place..=place, if old == b'7' { "8" } else { "7" });
+            if rehash {
+                entry.hash = entry_hash(&entry.prev, &entry.body);
+            }
+            prop_assert!(!faults(&entries, &table).is_empty());
+        }
+
+        #[test]
+        fn any_dropped_entry_is_found(lengths in prop::collection::vec(0..6usize, 1..5), pick: prop::sample::Index) {
+            let (mut entries, table) = trail(&lengths);
+            entries.remove(pick.index(entries.len()));
+            prop_assert!(!faults(&entries, &table).is_empty());
+        }
+
+        #[test]
+        fn an_end_cut_off_an_earlier_chain_is_found_even_with_a_matching_table(
+            lengths in prop::collection::vec(0..6usize, 2..5), pick: prop::sample::Index, keep: prop::sample::Index,
+        ) {
+            let (mut entries, table) = trail(&lengths);
+            let chain = format!("chain-{}", pick.index(lengths.len() - 1));
+            let length = entries.iter().filter(|e| e.chain == chain).count();
+            let keep = keep.index(length) as i64;
+            entries.retain(|e| e.chain != chain || e.seq < keep);
+            let table = matching(&entries, &table, &chain);
+            prop_assert!(!faults(&entries, &table).is_empty());
+        }
+
+        #[test]
+        fn any_two_swapped_entries_are_found(lengths in prop::collection::vec(1..6usize, 1..5),
+                                             a: prop::sample::Index, b: prop::sample::Index) {
+            let (mut entries, table) = trail(&lengths);
+            let (a, b) = (a.index(entries.len()), b.index(entries.len()));
+            prop_assume!(a != b);
+            entries.swap(a, b);
+            prop_assert!(!faults(&entries, &table).is_empty());
+        }
     }
 }

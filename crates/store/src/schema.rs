@@ -87,3 +87,55 @@ pub(crate) async fn vacuum_into(conn: &mut SqliteConnection, to: &Path) -> Resul
         .ok_or_else(|| sqlx::Error::Configuration("the folder's name is not valid UTF-8".into()))?;
     sqlx::query("VACUUM INTO ?").bind(name).execute(conn).await.map(|_| ())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sqlx::ConnectOptions;
+    use sqlx::sqlite::SqliteConnectOptions;
+
+    async fn connect(file: &Path) -> SqliteConnection {
+        SqliteConnectOptions::new().filename(file).create_if_missing(true).connect().await.unwrap()
+    }
+
+    const FIRST: &str = "CREATE TABLE a (x INTEGER)";
+    const SECOND: &str = "ALTER TABLE a ADD COLUMN y INTEGER NOT NULL DEFAULT 5";
+
+    #[tokio::test]
+    async fn an_upgrade_copies_first_and_keeps_what_is_there() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("serrata.sqlite");
+        let mut conn = connect(&file).await;
+        assert_eq!(
+            migrate(&mut conn, dir.path(), &file, &[FIRST]).await.unwrap(),
+            None,
+            "nothing to copy yet"
+        );
+        sqlx::query("INSERT INTO a VALUES (3)").execute(&mut conn).await.unwrap();
+        let copy = migrate(&mut conn, dir.path(), &file, &[FIRST, SECOND]).await.unwrap().unwrap();
+        assert!(copy.ends_with("serrata.before-schema-2.sqlite"));
+        assert_eq!(migrate(&mut conn, dir.path(), &file, &[FIRST, SECOND]).await.unwrap(), None, "once only");
+        let sum: i64 = sqlx::query_scalar("SELECT x + y FROM a").fetch_one(&mut conn).await.unwrap();
+        assert_eq!(sum, 8);
+        let mut old = connect(&copy).await;
+        assert_eq!(version(&mut old, dir.path(), &copy, 2).await.unwrap(), 1);
+        let x: i64 = sqlx::query_scalar("SELECT x FROM a").fetch_one(&mut old).await.unwrap();
+        assert_eq!(x, 3);
+    }
+
+    #[tokio::test]
+    async fn an_upgrade_that_fails_leaves_the_version_before() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("serrata.sqlite");
+        let mut conn = connect(&file).await;
+        migrate(&mut conn, dir.path(), &file, &[FIRST]).await.unwrap();
+        let broken = "CREATE TABLE b (x); SELECT no_such_function()";
+        assert!(migrate(&mut conn, dir.path(), &file, &[FIRST, broken]).await.is_err());
+        assert_eq!(version(&mut conn, dir.path(), &file, 2).await.unwrap(), 1);
+        let b: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE name = 'b'")
+            .fetch_one(&mut conn)
+            .await
+            .unwrap();
+        assert_eq!(b, 0, "nothing half-made stays");
+    }
+}

@@ -85,7 +85,7 @@ CREATE TABLE frames (
   UNIQUE (file_id, idx),
   CHECK ((visit_id IS NULL) <> (unassigned IS NULL))
 ) STRICT;
-CREATE INDEX frames_visit ON frames(visit_id) WHERE visit_id IS NOT NULL;
+CREATE INDEX frames_visit ON frames(visit_id, state, set_aside) WHERE visit_id IS NOT NULL;
 CREATE INDEX frames_unassigned ON frames(id) WHERE visit_id IS NULL;
 CREATE INDEX frames_unchecked ON frames(state) WHERE state <> 'checked';
 

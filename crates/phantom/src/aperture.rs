@@ -8,18 +8,21 @@ pub(crate) const END: f64 = 0.972;
 const TOP: f64 = 0.845;
 /// How far the cut corners reach: |x| + 1.1·|y| stays below this.
 const CUT: f64 = 1.56;
+/// Length of the cut's normal (1, 1.1).
+const NORM: f64 = 1.486_606_874_731_851;
 /// Radius by which corners are rounded.
 const ROUND: f64 = 0.10;
 
 /// Signed distance to the aperture's rim at (x, y) from −1 to 1 across the picture; negative inside.
 pub(crate) fn signed(x: f64, y: f64) -> f64 {
     let (x, y) = (x.abs(), y.abs());
-    let norm = 1f64.hypot(1.1);
-    let planes = [x - (END - ROUND), y - (TOP - ROUND), (x + 1.1 * y - CUT) / norm + ROUND];
+    let planes = [x - (END - ROUND), y - (TOP - ROUND), (x + 1.1 * y - CUT) / NORM + ROUND];
     // Distance to the shrunk shape, corners rounded by adding what two planes both claim.
     let most = planes.iter().fold(f64::MIN, |a, b| a.max(*b));
-    let outside = planes.iter().map(|p| p.max(0.0).powi(2)).sum::<f64>().sqrt();
-    if most > 0.0 { outside - ROUND } else { most - ROUND }
+    if most <= 0.0 {
+        return most - ROUND;
+    }
+    planes.iter().map(|p| p.max(0.0).powi(2)).sum::<f64>().sqrt() - ROUND
 }
 
 /// The columns of a row whose centres are inside; the shape is convex, so they are in one piece.

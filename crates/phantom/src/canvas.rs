@@ -12,6 +12,8 @@ pub(crate) struct Stroke {
     pub a: [f32; 2],
     pub b: [f32; 2],
     pub half: [f32; 2],
+    /// Paint where it is fully covered, 0 to 1.
+    pub strength: f32,
 }
 
 /// Strokes sorted into bands.
@@ -94,10 +96,10 @@ impl Canvas {
             for x in columns.clone() {
                 let u = x as f32 + 0.5 - s.a[0];
                 let t = ((u * d[0] + v * d[1]) * long).clamp(0.0, 1.0);
-                let off = (u - t * d[0]).hypot(v - t * d[1]);
+                let off = ((u - t * d[0]).powi(2) + (v - t * d[1]).powi(2)).sqrt();
                 let half = s.half[0] + t * (s.half[1] - s.half[0]);
                 // A line thinner than a pixel covers its share of it.
-                let strength = (2.0 * half).min(1.0);
+                let strength = (2.0 * half).min(1.0) * s.strength;
                 let covered = ((half.max(0.5) - off) / self.soft + 0.5).clamp(0.0, 1.0) * strength;
                 let o = &mut line[x as usize];
                 *o = o.max(covered);
@@ -113,7 +115,7 @@ mod tests {
     #[test]
     fn a_stroke_covers_its_width_and_stays_in_its_clip() {
         let mut c = Canvas::new(100, 64, 1.0);
-        let stroke = Stroke { a: [10.0, 20.0], b: [90.0, 20.0], half: [4.0, 4.0] };
+        let stroke = Stroke { a: [10.0, 20.0], b: [90.0, 20.0], half: [4.0, 4.0], strength: 1.0 };
         c.push(stroke, Clip { rows: 0..64, columns: 0..50 });
         c.push(Stroke { a: [f32::NAN, 0.0], ..stroke }, Clip { rows: 0..64, columns: 0..100 });
         let mut out = vec![9.0; 100 * BAND as usize];

@@ -9,6 +9,7 @@ use crate::scene::{Fault, Scene};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serrata_words::{FindingKind, Side};
+use std::ops::Range;
 
 /// Covers on a coarse plane: they are far out of focus, so that a cell of some pixels is enough.
 #[derive(Debug)]
@@ -27,6 +28,10 @@ pub(crate) struct Covers {
 pub(crate) struct Layer {
     pub kind: FindingKind,
     pub from: Side,
+    /// Rows and columns of pixels outside of which it is open.
+    pub rows: Range<u32>,
+    /// Columns, as `rows`.
+    pub columns: Range<u32>,
     /// 0 open, 1 covered.
     pub alpha: Vec<f32>,
     /// Brightness relative to skin in focus, 0 to 1.
@@ -35,7 +40,8 @@ pub(crate) struct Layer {
 
 impl Covers {
     pub fn new(scene: &Scene, optics: &Optics) -> Self {
-        let factor = optics.size.div_ceil(900);
+        // 900 cells a side of a full-size picture, half as many of a small one.
+        let factor = optics.size.div_ceil(900).max(1 + u32::from(optics.size >= 400));
         let side = optics.size.div_ceil(factor) as usize;
         let mut it = Self { side, factor, layers: Vec::new(), blinks: Vec::new() };
         let mut rng = Pcg64Mcg::seed_from_u64(scene.shot ^ scene.seed.rotate_left(17) ^ 0x11d5);
@@ -142,7 +148,7 @@ impl Covers {
         let alpha = field.iter().map(|d| ramp(-0.5, 0.5, over(*d))).collect();
         // Skin is brightest well inside and throws a shadow at its margin.
         let tone = field.iter().map(|d| 0.12 + 0.88 * ramp(0.2, 5.0, over(*d))).collect();
-        self.layers.push(Layer { kind, from, alpha, tone });
+        self.add(kind, from, alpha, tone);
     }
 
     #[allow(clippy::too_many_arguments)] // the parameters of one brush
@@ -158,7 +164,23 @@ impl Covers {
     ) {
         let alpha = lashes::draw(rng, self.side, side, &lashes::Bunch { length, count, at, lean, dark });
         let tone = vec![0.0; alpha.len()];
-        self.layers.push(Layer { kind: FindingKind::Lash, from: side, alpha, tone });
+        self.add(FindingKind::Lash, side, alpha, tone);
+    }
+
+    fn add(&mut self, kind: FindingKind, from: Side, alpha: Vec<f32>, tone: Vec<f32>) {
+        let n = self.side;
+        // A cell reaches into its neighbours by the interpolation.
+        let span = |hit: &dyn Fn(usize) -> bool| {
+            let first = (0..n).find(|i| hit(*i)).unwrap_or(n).saturating_sub(1);
+            let last = (0..n).rev().find(|i| hit(*i)).map_or(0, |i| i + 2);
+            #[allow(clippy::cast_possible_truncation)] // cells of a picture
+            {
+                first as u32 * self.factor..last as u32 * self.factor
+            }
+        };
+        let rows = span(&|j| alpha[j * n..(j + 1) * n].iter().any(|a| *a > 0.0));
+        let columns = span(&|i| (0..n).any(|j| alpha[j * n + i] > 0.0));
+        self.layers.push(Layer { kind, from, rows, columns, alpha, tone });
     }
 
     /// Value of a plane between cells at a pixel.

@@ -83,7 +83,7 @@ impl Eyeball {
         let arteries = vessels::grow(&mut rng, disc, radius, vessels::Kind::Artery);
         let veins = vessels::grow(&mut rng, disc, radius, vessels::Kind::Vein);
         let ampullae = choroid::ampullae(&mut rng, disc, radius);
-        let strands = choroid::grow(&mut rng, &ampullae, radius);
+        let strands = choroid::grow(&mut rng, &ampullae, disc, radius);
         let mut it =
             Self { seed, eye, axial_length_mm, disc, disc_half, arteries, veins, strands, ampullae, looks };
         if eye == Eye::L {

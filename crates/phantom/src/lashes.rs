@@ -49,7 +49,7 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, n: usize, side: Side, bunch: &Bunch) -> V
         for k in 0..10u8 {
             let (t, u) = (f32::from(k) / 10.0, f32::from(k + 1) / 10.0);
             let taper = |t: f32| half * (1.0 - 0.85 * t);
-            let stroke = Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)] };
+            let stroke = Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)], strength: 1.0 };
             canvas.push(stroke, Clip { rows: 0..size, columns: 0..size });
         }
         let dark = bunch.dark * rng.random_range(0.55..1.0f32);

@@ -1,7 +1,7 @@
 //! Value noise out of a hash: the same number for the same place and seed, with no state to share between threads.
 
-/// A number from 0 to 1 for a lattice point.
-pub(crate) fn lattice(x: i32, y: i32, z: i32, seed: u32) -> f32 {
+/// 32 random bits for a lattice point.
+fn bits(x: i32, y: i32, z: i32, seed: u32) -> u32 {
     #[allow(clippy::cast_sign_loss)] // the bits are hashed, the sign does not matter
     let mut h = (x as u32)
         .wrapping_mul(0x8da6_b343)
@@ -12,11 +12,21 @@ pub(crate) fn lattice(x: i32, y: i32, z: i32, seed: u32) -> f32 {
     h = h.wrapping_mul(0x2c1b_3c6d);
     h ^= h >> 12;
     h = h.wrapping_mul(0x297a_2d39);
-    h ^= h >> 15;
-    #[allow(clippy::cast_precision_loss)] // 24 bits fit
-    {
-        (h >> 8) as f32 / 16_777_216.0
-    }
+    h ^ (h >> 15)
+}
+
+/// A number from 0 to 1 for a lattice point.
+#[allow(clippy::cast_precision_loss)] // 24 bits fit
+fn lattice(x: i32, y: i32, z: i32, seed: u32) -> f32 {
+    (bits(x, y, z, seed) >> 8) as f32 / 16_777_216.0
+}
+
+/// A number of mean 0 and standard deviation 1 for a pixel, near enough to normal: four bytes added.
+pub(crate) fn bell(x: u32, y: u32, seed: u32) -> f32 {
+    #[allow(clippy::cast_possible_wrap)] // picture sides
+    let sum: u16 = bits(x as i32, y as i32, 0, seed).to_le_bytes().iter().map(|b| u16::from(*b)).sum();
+    // Four uniform bytes: mean 510, variance 4·(256² − 1)/12.
+    (f32::from(sum) - 510.0) / 147.8
 }
 
 #[allow(clippy::cast_possible_truncation)] // lattice coordinates are small
@@ -67,6 +77,14 @@ pub(crate) fn ramp(a: f32, b: f32, v: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_bell_has_mean_0_and_variance_1() {
+        let v: Vec<f32> = (0..20_000).map(|i| bell(i % 200, i / 200, 9)).collect();
+        let mean = v.iter().sum::<f32>() / 20_000.0;
+        let var = v.iter().map(|x| x * x).sum::<f32>() / 20_000.0;
+        assert!(mean.abs() < 0.02 && (var - 1.0).abs() < 0.03, "{mean} {var}");
+    }
 
     #[test]
     fn noise_is_bounded_centred_and_changes_with_the_seed() {

@@ -3,6 +3,7 @@
 use crate::Eyeball;
 use crate::aperture;
 use crate::canvas::{BAND, Canvas, Clip, Stroke};
+use crate::choroid::Strand;
 use crate::noise::{flat, ramp};
 use crate::optics::Optics;
 use crate::scene::Scene;
@@ -81,7 +82,7 @@ impl<'a> Painter<'a> {
             project.tree(&eye.arteries, &clip, &mut arteries);
             project.tree(&eye.veins, &clip, &mut veins);
             for s in &eye.strands {
-                project.strand(&s.points, s.half, &clip, &mut choroid);
+                project.strand(s, &clip, &mut choroid);
             }
         }
         let grid = Grid::new(eye, optics, scene.modality, dye);
@@ -155,8 +156,10 @@ impl<'a> Painter<'a> {
         let seed = self.eye.looks.noise;
         let grain = self.grain[0] * flat(x / 0.0060, y / 0.0060, seed)
             + self.grain[1] * flat(x / 0.0024, y / 0.0024, seed ^ 3);
-        let (artery, vein) = (artery * t.retina, vein * t.retina);
         let disc = self.disc(p);
+        // On the disc vessels divide, and stand before a bright ground.
+        let clear = t.retina * (1.0 - 0.35 * disc.0);
+        let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
                 let base = t.green * (1.0 + 0.22 * grain) * (1.0 - 0.4 * disc.0)
@@ -183,10 +186,10 @@ impl<'a> Painter<'a> {
                 [v, v]
             }
             Modality::Colour | Modality::Red | Modality::Green => {
-                let red = t.red * (1.0 + 0.07 * grain) + 0.24 * choroid * t.choroid;
-                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.30 * choroid * t.choroid);
-                let red = red + (0.86 + 0.12 * disc.1 - red) * disc.0;
-                let green = green + (0.62 + 0.30 * disc.1 - green) * disc.0;
+                let red = t.red * (1.0 + 0.08 * grain) + 0.22 * choroid * t.choroid;
+                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.26 * choroid * t.choroid);
+                let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
+                let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
                 [
                     red * (1.0 - 0.20 * artery) * (1.0 - 0.42 * vein),
                     green * (1.0 - 0.58 * artery) * (1.0 - 0.66 * vein),
@@ -217,7 +220,7 @@ impl<'a> Painter<'a> {
 
 impl Grid {
     fn new(eye: &Eyeball, optics: &Optics, modality: Modality, dye: Dye) -> Self {
-        let step = (optics.size / 450).max(2);
+        let step = (optics.size / 300).max(2);
         let side = optics.size.div_ceil(step) as usize + 2;
         let points = (0..side * side)
             .into_par_iter()
@@ -291,12 +294,13 @@ impl<'a> Projector<'a> {
             // A side branch starts with its own width.
             let own = if tree.next[a] as usize == i { tree.half[a] } else { tree.half[i] };
             let half = [own * p1.1 * self.scale, tree.half[i] * p2.1 * self.scale];
-            curve([p0.0, p1.0, p2.0, p3.0], half, clip, canvas);
+            curve([p0.0, p1.0, p2.0, p3.0], half, absorption(tree.half[i]), clip, canvas);
         }
     }
 
-    fn strand(&self, points: &[[f32; 3]], half: [f32; 2], clip: &Clip, canvas: &mut Canvas) {
-        let places: Vec<_> = points.iter().map(|p| self.place(*p)).collect();
+    fn strand(&self, strand: &Strand, clip: &Clip, canvas: &mut Canvas) {
+        let half = strand.half;
+        let places: Vec<_> = strand.points.iter().map(|p| self.place(*p)).collect();
         let last = places.len().saturating_sub(1);
         for i in 0..last {
             let (Some(p0), Some(p1), Some(p2), Some(p3)) =
@@ -307,13 +311,21 @@ impl<'a> Projector<'a> {
             #[allow(clippy::cast_precision_loss)] // some tens
             let width = |k: usize| half[0] + (half[1] - half[0]) * k as f32 / last as f32;
             let half = [width(i) * p1.1 * self.scale, width(i + 1) * p2.1 * self.scale];
-            curve([p0.0, p1.0, p2.0, p3.0], half, clip, canvas);
+            // Strands come up out of the depth where they begin.
+            #[allow(clippy::cast_precision_loss)] // some tens
+            let depth = strand.strength * ramp(0.0, 6.0, i as f32);
+            curve([p0.0, p1.0, p2.0, p3.0], half, depth, clip, canvas);
         }
     }
 }
 
+/// A thin vessel absorbs less: about with the power 0.55 of its calibre, 1 from 40 µm of half calibre on (judgement).
+fn absorption(half: f32) -> f32 {
+    (half / 0.0033).min(1.0).powf(0.55)
+}
+
 /// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.
-fn curve(p: [[f32; 2]; 4], half: [f32; 2], clip: &Clip, canvas: &mut Canvas) {
+fn curve(p: [[f32; 2]; 4], half: [f32; 2], strength: f32, clip: &Clip, canvas: &mut Canvas) {
     let length = (p[2][0] - p[1][0]).hypot(p[2][1] - p[1][1]);
     let pieces = (length / 5.0).ceil().clamp(1.0, 6.0);
     let at = |t: f32| {
@@ -329,7 +341,7 @@ fn curve(p: [[f32; 2]; 4], half: [f32; 2], clip: &Clip, canvas: &mut Canvas) {
     let mut k = 0.0;
     while k < pieces {
         let (t, u) = (k / pieces, (k + 1.0) / pieces);
-        canvas.push(Stroke { a: at(t), b: at(u), half: [width(t), width(u)] }, clip.clone());
+        canvas.push(Stroke { a: at(t), b: at(u), half: [width(t), width(u)], strength }, clip.clone());
         k += 1.0;
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::aperture;
 use crate::covers::Covers;
-use crate::noise::{flat, lattice};
+use crate::noise::{bell, flat, ramp};
 use crate::optics::Optics;
 use crate::paint::Light;
 use crate::scene::{Fault, Scene};
@@ -187,6 +187,9 @@ fn gain(scene: &Scene) -> f32 {
 /// Light at a pixel with everything that is in front of it.
 fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: u32, y: u32) -> [f32; 2] {
     for layer in &covers.layers {
+        if !(layer.rows.contains(&y) && layer.columns.contains(&x)) {
+            continue;
+        }
         let alpha = covers.between(&layer.alpha, x, y);
         if alpha <= 0.0 {
             continue;
@@ -215,16 +218,12 @@ fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: 
 fn rim(x: u32, y: u32, size: u32) -> f32 {
     let half = f64::from(size) / 2.0;
     let d = aperture::signed((f64::from(x) + 0.5) / half - 1.0, (f64::from(y) + 0.5) / half - 1.0);
-    (0.25 + 0.75 * crate::noise::ramp(0.0, 0.13, -d as f32)) * crate::noise::ramp(0.0, 0.006, -d as f32)
+    (0.25 + 0.75 * ramp(0.0, 0.13, -d as f32)) * ramp(0.0, 0.006, -d as f32)
 }
 
 /// Shot noise, read noise and eight bits.
 fn quantise(v: f32, x: u32, y: u32, seed: u32) -> u8 {
-    #[allow(clippy::cast_possible_wrap)] // picture sides
-    let (x, y) = (x as i32, y as i32);
-    // Four uniform numbers added: near enough to normal.
-    let z = (0..4).map(|k| lattice(x, y, k, seed)).sum::<f32>() - 2.0;
-    let noisy = v + z * 1.73 * (0.006 + 0.022 * v.max(0.0).sqrt());
+    let noisy = v + bell(x, y, seed) * (0.006 + 0.022 * v.max(0.0).sqrt());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
     {
         (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8

@@ -32,15 +32,17 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let patch = cloud(p, 1.5, 3, l.noise);
-    let red = 0.40 * l.red * (1.0 + 0.55 * patch + 0.25 * cloud(p, 4.0, 3, l.noise ^ 11));
-    let green = 0.34 * l.green * (1.0 + 0.50 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.2 * patch);
+    let red = 0.42 * l.red * (1.0 + 0.50 * patch + 0.34 * cloud(p, 4.5, 4, l.noise ^ 11));
+    let green = 0.42
+        * l.green
+        * (1.0 + 0.40 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.18 * patch + 0.30 * cloud(p, 5.5, 4, l.noise ^ 17));
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();
     let nerve = (-(off_disc(eye, p).to_degrees() / 16.0).powi(2)).exp();
     let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
-    let bare = (1.15 - l.pigment + 0.8 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.05, 1.2);
+    let bare = (1.05 - l.pigment + 1.3 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.12, 1.0);
     Tissue {
         red: red * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
         green: (green * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit) + 0.13 * nerve) * far * (0.16 + 0.84 * on),
@@ -53,12 +55,17 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
 pub(crate) fn on_retina(eye: &Eyeball, p: [f32; 3]) -> f32 {
     #[allow(clippy::cast_possible_truncation)] // unit vectors
     let d = eye.disc.xyz().map(|c| c as f32);
-    let pole = [d[0] * 0.35, d[1] * 0.35, 1.0];
+    let pole = [d[0] * 0.22, d[1] * 0.22, 1.0];
     let n = (pole[0] * pole[0] + pole[1] * pole[1] + 1.0).sqrt();
     let c = (p[0] * pole[0] + p[1] * pole[1] + p[2]) / n;
-    let teeth = 0.012 * (p[1].atan2(p[0]) * 24.0).sin();
-    let off = c.clamp(-1.0, 1.0).acos() - eye.looks.ora - teeth;
-    1.0 - ramp(-0.006, 0.006, off)
+    let off = c.clamp(-1.0, 1.0).acos() - eye.looks.ora;
+    if off < -0.08 {
+        return 1.0; // no tooth reaches in as far as this
+    }
+    let turn = p[1].atan2(p[0]);
+    let teeth = 0.020 * (turn.cos() * 14.0 + turn.sin() * 11.0).sin() * (0.5 + cloud(p, 2.5, 2, 41))
+        + 0.02 * cloud(p, 7.0, 2, 43);
+    1.0 - ramp(-0.014, 0.014, off - teeth)
 }
 
 /// Angle from the disc's centre, radians.

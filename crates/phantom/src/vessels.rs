@@ -25,10 +25,9 @@ pub(crate) struct Tree {
 
 /// Length of one step of growth, radians.
 const STEP: f32 = 0.9 * std::f32::consts::PI / 180.0;
-/// A place counts as supplied when a vessel comes this near, radians.
-const SUPPLIED: f32 = 1.9 * std::f32::consts::PI / 180.0;
-/// How many places ask for supply.
-const PLACES: usize = 1900;
+/// Growth goes from coarse to fine: how many places ask for supply, and how near (radians) a vessel must come before
+/// a place counts as supplied. So long branches come first, and twigs fill in between them.
+const ROUNDS: [(usize, f32); 4] = [(70, 0.120), (240, 0.075), (620, 0.048), (1500, 0.031)];
 /// Radius of the avascular zone round the fovea, radians: 0.3 mm or so.
 const AVASCULAR: f32 = 1.5 * std::f32::consts::PI / 180.0;
 
@@ -72,15 +71,16 @@ fn single(d: Direction) -> V {
 }
 
 /// Where vessels end, radians from the fovea: after the distances disc to vascular edge of Sadda et al., EURETINA
-/// 2015 (T 22.45, I 20.42, S 19.22, N 17.37 mm), smoothed over the meridians, for a sphere of that radius in mm.
+/// 2015 (T 22.45, I 20.42, S 19.22, N 17.37 mm) and Jiang et al., Int J Ophthalmol 2021;14(12) (T 24.24, N 17.74 mm),
+/// smoothed over the meridians, for a sphere of that radius in mm.
 fn edge(p: V, disc: V, radius: f32) -> bool {
     let side = along(disc, p);
     let (right, up) = (unit(along(disc, [1., 0., 0.])), unit(along(disc, [0., 1., 0.])));
     let (x, y) = (dot(side, right), dot(side, up));
     let n = x.hypot(y).max(1e-6);
     let (cx, cy) = (x / n, y / n);
-    let horizontal = if cx > 0.0 { 17.4 } else { 22.4 };
-    let vertical = if cy > 0.0 { 19.2 } else { 20.4 };
+    let horizontal = if cx > 0.0 { 17.6 } else { 23.6 };
+    let vertical = if cy > 0.0 { 19.1 } else { 19.4 };
     let mm = horizontal * cx * cx + vertical * cy * cy;
     dot(p, disc).clamp(-1.0, 1.0).acos() * radius < mm
 }
@@ -91,23 +91,30 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     #[allow(clippy::cast_possible_truncation)] // millimetres
     let radius = radius_mm as f32;
     let mut growth =
-        Growth { points: Vec::new(), parent: Vec::new(), heading: Vec::new(), children: Vec::new() };
-    for trunk in TRUNKS {
-        growth.trunk(rng, disc, trunk, kind);
+        Growth { disc, points: Vec::new(), parent: Vec::new(), heading: Vec::new(), children: Vec::new() };
+    for (i, trunk) in TRUNKS.iter().enumerate() {
+        // The four arcades are always there; of the lesser trunks some are missing in each tree.
+        if i < 4 || rng.random_bool(0.6) {
+            growth.trunk(rng, disc, trunk, kind);
+        }
     }
-    let mut places = scatter(rng, disc, radius);
-    growth.colonise(rng, &mut places);
+    for (places, supplied) in ROUNDS {
+        let mut places = scatter(rng, disc, radius, places);
+        growth.colonise(rng, &mut places, supplied.cos());
+    }
     let Growth { mut points, parent, .. } = growth;
     let (flow, next) = flows(&parent);
     smooth(&mut points, &parent, &next);
     // Widest trunk: 0.11 mm arteries, 0.14 mm veins (veins at the disc 84 to 177 µm; temporal arteriole 105 µm).
     let widest = if kind == Kind::Artery { 0.125 } else { 0.165 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
-    let half = flow.iter().map(|f| widest * (f / most).cbrt().max(0.12)).collect();
+    let half = flow.iter().map(|f| widest * (f / most).cbrt().max(0.10)).collect();
     Tree { points, parent, next, half }
 }
 
 struct Growth {
+    /// The disc's centre: vessels lead away from it.
+    disc: V,
     points: Vec<V>,
     parent: Vec<u32>,
     heading: Vec<V>,
@@ -131,12 +138,18 @@ impl Growth {
     /// Lays one trunk from the disc along its points, shifted and bent a little at random.
     fn trunk(&mut self, rng: &mut Pcg64Mcg, disc: V, way: &[[f32; 2]], kind: Kind) {
         let shift = if kind == Kind::Artery { 1.0 } else { -1.0 };
-        let stretch = rng.random_range(0.88..1.12f32);
+        let stretch = rng.random_range(0.85..1.18f32);
+        let length = rng.random_range(0.55..1.0f32);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
+        // a few points
+        let way = &way[..((way.len() as f32 * length).ceil() as usize).clamp(2.min(way.len()), way.len())];
         let start = unit(add(disc, [rng.random_range(-1.0..1.0), rng.random_range(-1.0..1.0), 0.0], 0.012));
         let mut goals = Vec::new();
         for [x, y] in way {
-            let y = y * stretch + shift * rng.random_range(0.2..1.8) * y.signum();
-            let x = x + rng.random_range(-1.6..1.6f32) + shift * 0.5;
+            let far = 0.07 * x.hypot(*y);
+            let y =
+                y * stretch + (shift * rng.random_range(0.2..1.8) + rng.random_range(-far..far)) * y.signum();
+            let x = x + rng.random_range(-far..far) + shift * 0.5;
             let p = RetinalPoint {
                 eccentricity_deg: f64::from(x.hypot(y)),
                 meridian_deg: f64::from(y.atan2(x).to_degrees()),
@@ -166,9 +179,8 @@ impl Growth {
     }
 
     /// Grows until every place is supplied or nothing grows any more.
-    fn colonise(&mut self, rng: &mut Pcg64Mcg, places: &mut Vec<V>) {
+    fn colonise(&mut self, rng: &mut Pcg64Mcg, places: &mut Vec<V>, supplied: f32) {
         let mut nearest: Vec<(u32, f32)> = places.iter().map(|p| self.nearest(*p, 0)).collect();
-        let supplied = SUPPLIED.cos();
         for _ in 0..260 {
             let mut keep = nearest.iter().map(|n| n.1 < supplied);
             places.retain(|_| keep.next().unwrap_or(false));
@@ -204,7 +216,8 @@ impl Growth {
         let p = self.points[i];
         // A tip carries on as it was heading; a side branch leaves towards what it is to supply.
         let inertia = if self.children[i] == 0 { 1.1 } else { 0.25 };
-        let wish = add(unit(sum), self.heading[i], inertia);
+        let away = unit(along(p, self.disc.map(|c| -c)));
+        let wish = add(add(unit(sum), self.heading[i], inertia), away, 0.45);
         let jitter =
             [rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3f32)];
         let heading = unit(along(p, add(wish, jitter, 1.0)));
@@ -233,10 +246,10 @@ impl Growth {
 }
 
 /// Places that ask for supply: spread over the retina out to where vessels end, none at the fovea.
-fn scatter(rng: &mut Pcg64Mcg, disc: V, radius: f32) -> Vec<V> {
-    let mut out = Vec::with_capacity(PLACES);
-    for _ in 0..PLACES * 8 {
-        if out.len() == PLACES {
+fn scatter(rng: &mut Pcg64Mcg, disc: V, radius: f32, many: usize) -> Vec<V> {
+    let mut out = Vec::with_capacity(many);
+    for _ in 0..many * 8 {
+        if out.len() == many {
             break;
         }
         let z = rng.random_range(-0.5..1.0f32);
@@ -300,7 +313,7 @@ mod tests {
     #[test]
     fn vessels_hang_together_stay_on_the_sphere_and_spare_the_fovea() {
         let t = tree();
-        assert!(t.points.len() > 3000, "{}", t.points.len());
+        assert!(t.points.len() > 2500, "{}", t.points.len());
         for (i, p) in t.points.iter().enumerate() {
             assert!((dot(*p, *p) - 1.0).abs() < 1e-4);
             assert!(t.parent[i] as usize <= i);

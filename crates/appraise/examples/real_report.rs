@@ -1,6 +1,6 @@
 //! What the engine says of the real pictures in `../shared/data`, against the annotations and the graders.
 //!
-//! `cargo run --release -p serrata-appraise --example real_report [-- --overlay DIR] [--timings] [--json DIR]`
+//! `cargo run --release -p serrata-appraise --example real_report [-- --overlay DIR] [--timings] [--json DIR] [--only frames|verdicts|others]`
 //!
 //! The pictures are not part of the repository; where they are absent this says so and ends.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a report for developers: stop at the first surprise
@@ -33,9 +33,17 @@ fn main() {
     for dir in options.overlays.iter().chain(&options.json) {
         std::fs::create_dir_all(dir).unwrap();
     }
-    frames(&data, &options);
-    verdicts(&data, &options);
-    others(&data, &options);
+    let only = after("--only").map(|p| p.to_string_lossy().into_owned());
+    let wanted = |part: &str| only.as_deref().is_none_or(|o| o == part);
+    if wanted("frames") {
+        frames(&data, &options);
+    }
+    if wanted("verdicts") {
+        verdicts(&data, &options);
+    }
+    if wanted("others") {
+        others(&data, &options);
+    }
 }
 
 fn load(path: &Path) -> Frame {

@@ -7,7 +7,8 @@ use serrata_words::{Eye, Reach};
 /// disc diameters. The last retina on the ray counts, so that a lash shadow does not end it. `None` without a disc, or
 /// where neither the fovea nor the eye is known.
 pub(crate) fn reach(scene: &Scene<'_>, retina: &Mask, anatomy: &Anatomy) -> Option<Reach> {
-    let disc = anatomy.disc?;
+    // Limits of reach are for wide fields.
+    let disc = anatomy.disc.filter(|_| !scene.round)?;
     let (fx, fy) = match (anatomy.fovea, anatomy.eye.inferred) {
         (Some(f), _) => (f.x, f.y),
         (None, Some(Eye::R)) => (disc.x - 5.0 * disc.radius, disc.y + 0.6 * disc.radius),

@@ -24,7 +24,18 @@ pub(crate) struct Scene<'a> {
     pub(crate) aperture: Mask,
     /// Painted-over patches.
     pub(crate) painted: Mask,
+    /// Whether the aperture is a disc, as in pictures of a narrow field.
+    pub(crate) round: bool,
+    /// Usual radius of the optic disc in working pixels.
+    pub(crate) disc_radius: f32,
 }
+
+/// Radius of the disc as a share of the longer side in an ultra-widefield picture: 0.020 to 0.026 in the frames at
+/// hand.
+const WIDE: f32 = 0.0225;
+
+/// The same as a share of the aperture's diameter where the aperture is a disc: 45° to 50°, of which a disc takes 6°.
+const NARROW: f32 = 0.065;
 
 impl<'a> Scene<'a> {
     pub(crate) fn new(frame: &'a Frame, modality: Modality) -> Self {
@@ -41,9 +52,17 @@ impl<'a> Scene<'a> {
             let grey = working.channels.swap_remove(0);
             (grey.clone(), grey, None)
         };
-        let aperture = aperture(frame, &value, working.factor, if modality.is_dye() { 0.002 } else { 0.012 });
+        let mut aperture = rim(frame, &value, working.factor, BLACK);
         let painted = Mask::new(value.width, value.height, false);
-        let mut scene = Self { frame, modality, factor, detail, value, red, aperture, painted };
+        let long = value.width.max(value.height) as f32;
+        let diameter = round(&aperture);
+        if modality.is_dye() && diameter.is_none() {
+            aperture = rim(frame, &value, working.factor, FLOOR);
+        }
+        let disc_radius = diameter.map_or(WIDE * long, |d| NARROW * d);
+        let round = diameter.is_some();
+        let mut scene =
+            Self { frame, modality, factor, detail, value, red, aperture, painted, round, disc_radius };
         scene.painted = stamp::painted(&scene);
         scene
     }
@@ -62,14 +81,16 @@ impl<'a> Scene<'a> {
     }
 }
 
+/// Black, in the smoothed picture: above the ringing of JPEG, below the darkest retina of the frames at hand.
+const BLACK: f32 = 0.012;
+
+/// Black in dye pictures, whose dark floor is inside: half a grey level of 8 bit.
+const FLOOR: f32 = 0.002;
+
 /// What the instrument fills: everything but uncovered pixels and black that hangs together with the border.
-///
-/// Black is below 1.2 % of full scale in the smoothed picture: above the ringing of JPEG, below the darkest retina of
-/// the frames it was looked at with. In dye pictures, whose dark floor is inside, it is below half a grey level.
-fn aperture(frame: &Frame, value: &Plane, factor: u32, black: f32) -> Mask {
+fn rim(frame: &Frame, value: &Plane, factor: u32, limit: f32) -> Mask {
     let calm = filter::box_mean(value, 2);
     let half = factor / 2;
-    let limit = black;
     let black = Mask::from_fn(value.width, value.height, |x, y| {
         let (fx, fy) = (x as u32 * factor + half, y as u32 * factor + half);
         calm.at(x, y) < limit || !frame.coverage.at(fx, fy)
@@ -82,4 +103,46 @@ fn aperture(frame: &Frame, value: &Plane, factor: u32, black: f32) -> Mask {
     let grown = filter::box_mean(&core, reach);
     let outside = Mask::from_fn(value.width, value.height, |x, y| black.at(x, y) && grown.at(x, y) > 0.0);
     outside.inverse()
+}
+
+/// Diameter of the aperture where it is a disc, perhaps cut by the picture's borders.
+///
+/// The rim is sought from four sides' middles outwards: wherever it lies inside the picture it has to be on one circle,
+/// to 1.5 % of its radius.
+fn round(aperture: &Mask) -> Option<f32> {
+    let (w, h) = (aperture.width, aperture.height);
+    let mut rim: Vec<(f32, f32)> = Vec::new();
+    for y in (h / 16..h - h / 16).step_by((h / 60).max(1)) {
+        let row = &aperture.data[y * w..(y + 1) * w];
+        for x in [row.iter().position(|b| *b), row.iter().rposition(|b| *b).map(|x| x + 1)].into_iter().flatten() {
+            if x > w / 50 && x + w / 50 < w {
+                rim.push((x as f32, y as f32 + 0.5));
+            }
+        }
+    }
+    if rim.len() < 60 {
+        return None;
+    }
+    let (cx, cy, r) = circle(&rim)?;
+    let mut off: Vec<f32> = rim.iter().map(|(x, y)| ((x - cx).hypot(y - cy) - r).abs() / r).collect();
+    (filter::percentile(&mut off, 0.9) < 0.015 && 2.0 * r < 1.6 * w.max(h) as f32).then_some(2.0 * r)
+}
+
+/// Least-squares circle through points (Kåsa 1976, from memory).
+fn circle(points: &[(f32, f32)]) -> Option<(f32, f32, f32)> {
+    let n = points.len() as f64;
+    let mean = |f: &dyn Fn(f64, f64) -> f64| {
+        points.iter().map(|(x, y)| f(f64::from(*x), f64::from(*y))).sum::<f64>() / n
+    };
+    let (mx, my) = (mean(&|x, _| x), mean(&|_, y| y));
+    let m = |f: &dyn Fn(f64, f64) -> f64| mean(&|x, y| f(x - mx, y - my));
+    let (uu, vv, uv) = (m(&|u, _| u * u), m(&|_, v| v * v), m(&|u, v| u * v));
+    let (a, b) = (m(&|u, v| u * (u * u + v * v)) / 2.0, m(&|u, v| v * (u * u + v * v)) / 2.0);
+    let det = uu * vv - uv * uv;
+    if det < 1e-9 {
+        return None;
+    }
+    let (cu, cv) = ((a * vv - b * uv) / det, (b * uu - a * uv) / det);
+    #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
+    Some(((cu + mx) as f32, (cv + my) as f32, (cu * cu + cv * cv + uu + vv).sqrt() as f32))
 }

@@ -18,27 +18,30 @@ pub(crate) struct Found {
     pub(crate) convergence: f32,
 }
 
-/// Radius of the disc as a share of the longer side in an ultra-widefield picture: 0.020 to 0.026 in the frames at
-/// hand.
-pub(crate) const RADIUS: f32 = 0.0225;
-
 const SECTORS: usize = 12;
 
 pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Option<Found> {
     if vessels.points.len() < 30 {
         return None;
     }
-    let radius = RADIUS * scene.long();
+    let radius = scene.disc_radius;
     let glow = Glow::new(scene, radius);
     let mut best: Option<(f32, f32, f32, f32)> = None;
+    let mut scores = Vec::new();
     for (x, y) in candidates(scene, retina, vessels) {
         let c = convergence(&vessels.points, x, y, radius);
         let score = c * glow.factor(x, y);
+        scores.push((score, x, y));
         if best.is_none_or(|b| score > b.0) {
             best = Some((score, x, y, c));
         }
     }
     let (mut score, mut x, mut y, mut c) = best?;
+    let rival = scores
+        .iter()
+        .filter(|(_, rx, ry)| (rx - x).hypot(ry - y) > 3.0 * radius)
+        .map(|s| s.0)
+        .fold(0.0, f32::max);
     // Refine in ever smaller steps around the best candidate.
     let mut step = radius / 2.0;
     while step > 0.6 {
@@ -53,7 +56,9 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
         }
         step *= 0.7;
     }
-    let probability = ((score - 0.10) / 0.25).clamp(0.0, 1.0);
+    // A disc stands out both by itself and against the best place elsewhere.
+    let clear = ((score - 0.25) / 0.25).clamp(0.0, 1.0);
+    let probability = clear * ((score / rival.max(1e-3) - 1.0) / 0.25).clamp(0.0, 1.0).max(0.3);
     Some(Found { x, y, radius, probability, convergence: c })
 }
 
@@ -101,8 +106,8 @@ fn convergence(points: &[Point], x: f32, y: f32, radius: f32) -> f32 {
         let radial = (1.0 - 3.0 * (1.0 - cos * cos)).max(-0.5);
         sums[sector(u, v)] += p.weight * radial / r * radius;
     }
-    let scale = radius * 0.25;
-    sums.iter().map(|s| (s.max(0.0) / scale).min(1.5).sqrt()).sum::<f32>() / SECTORS as f32
+    // A straight strong vessel through the whole ring gives radius × ln 7 ≈ 2 radii.
+    sums.iter().map(|s| (s.max(0.0) / (2.0 * radius)).sqrt()).sum::<f32>() / SECTORS as f32
 }
 
 /// Sector of a direction, symmetric under mirroring.
@@ -116,10 +121,10 @@ fn sector(u: f32, v: f32) -> usize {
 
 /// Places worth a closer look: where vessels, drawn on along their own direction, meet most.
 fn candidates(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Vec<(f32, f32)> {
-    let cell = (scene.long() / 170.0).max(1.0);
+    let cell = (scene.disc_radius * 0.26).max(1.0);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small positive numbers
     let (gw, gh) = ((scene.width() as f32 / cell).ceil() as usize, (scene.height() as f32 / cell).ceil() as usize);
-    let reach = RADIUS * scene.long() * 8.0;
+    let reach = scene.disc_radius * 8.0;
     let bins = 6;
     let mut votes = vec![vec![0.0f32; gw * gh]; bins];
     for p in &vessels.points {

@@ -32,7 +32,7 @@ impl Vessels {
     /// scale of about the width of a second-order vessel).
     pub(crate) fn find(scene: &Scene<'_>, retina: &Mask) -> Self {
         let (w, h) = (scene.width(), scene.height());
-        let sigma = (scene.long() * 0.0022).max(0.8);
+        let sigma = (scene.disc_radius * 0.098).max(0.8);
         let calm = filter::smooth(&scene.detail, sigma);
         let mut levels: Vec<f32> =
             calm.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();

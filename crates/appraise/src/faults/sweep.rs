@@ -15,12 +15,10 @@ pub(crate) struct Sweep {
 /// Blinks and jumps. Without an instrument the sweep is taken to go down the rows.
 pub(crate) fn sweep(scene: &Scene<'_>, retina: &Mask, instrument: Option<&Instrument>) -> Sweep {
     let across = instrument.is_some_and(|i| matches!(i.slow_axis, SlowAxis::Left | SlowAxis::Right));
-    let (value, detail, inside) = if across {
-        (turned(&scene.value), turned(&scene.detail), turned_mask(retina))
-    } else {
-        (scene.value.clone(), scene.detail.clone(), retina.clone())
-    };
-    let rows = Rows::new(&value, &detail, &inside);
+    let turn = |p: &Plane| if across { turned(p) } else { p.clone() };
+    let detail = turn(&scene.detail);
+    let inside = if across { turned_mask(retina) } else { retina.clone() };
+    let rows = Rows::new(&detail, scene.red.as_ref().map(turn).as_ref(), &inside);
     let bands = rows.blinks();
     let mut findings = Vec::new();
     let mut blinked = Mask::new(inside.width, inside.height, false);
@@ -91,11 +89,13 @@ struct Jump {
 }
 
 struct Rows<'a> {
-    /// Log brightness.
-    level: Plane,
+    /// Log brightness of each channel, smoothed.
+    levels: Vec<Plane>,
     /// Log of the detail without its slow part along the row.
     fine: Plane,
     inside: &'a Mask,
+    /// Rows on each side of a border that a soft edge may take.
+    gap: usize,
     /// Share of the columns that change strongly between the rows before and after each row.
     step: Vec<f32>,
     /// Correlation of the fine detail between the rows before and after each row.
@@ -103,17 +103,19 @@ struct Rows<'a> {
 }
 
 impl<'a> Rows<'a> {
-    fn new(value: &Plane, detail: &Plane, inside: &'a Mask) -> Self {
-        let (w, h) = (value.width, value.height);
-        let mut seen: Vec<f32> = value.data.iter().zip(&inside.data).filter(|(_, i)| **i).map(|(v, _)| *v).collect();
+    fn new(detail: &Plane, red: Option<&Plane>, inside: &'a Mask) -> Self {
+        let (w, h) = (detail.width, detail.height);
+        let gap = (h / 120).max(2);
+        let mut seen: Vec<f32> = detail.data.iter().zip(&inside.data).filter(|(_, i)| **i).map(|(v, _)| *v).collect();
         let lift = (0.3 * filter::percentile(&mut seen, 0.5)).max(0.004);
         let log = |p: &Plane| Plane { width: w, height: h, data: p.data.iter().map(|v| (v + lift).ln()).collect() };
-        let level = filter::rows_mean(&log(value), (w / 200).max(1));
+        let level = |p: &Plane| filter::columns_mean(&filter::rows_mean(&log(p), w / 60), gap / 2);
+        let levels: Vec<Plane> = std::iter::once(detail).chain(red).map(level).collect();
         let fine = log(detail);
         let slow = filter::rows_mean(&fine, (w / 60).max(2));
         let fine = Plane { width: w, height: h, data: fine.data.iter().zip(&slow.data).map(|(a, b)| a - b).collect() };
-        let mut out = Self { level, fine, inside, step: vec![0.0; h], likeness: vec![1.0; h] };
-        for y in 3..h.saturating_sub(3) {
+        let mut out = Self { levels, fine, inside, gap, step: vec![0.0; h], likeness: vec![1.0; h] };
+        for y in gap + 1..h.saturating_sub(gap + 1) {
             out.step[y] = out.change(y);
             out.likeness[y] = out.alike(y, 0).unwrap_or(1.0);
         }
@@ -122,11 +124,11 @@ impl<'a> Rows<'a> {
 
     /// Share of the columns inside that change by more than a quarter (in logarithm) across row `y`.
     fn change(&self, y: usize) -> f32 {
-        let (w, mut n, mut big) = (self.level.width, 0.0f32, 0.0f32);
+        let (w, mut n, mut big) = (self.fine.width, 0.0f32, 0.0f32);
         for x in 0..w {
-            if self.inside.at(x, y - 2) && self.inside.at(x, y + 1) {
+            if self.inside.at(x, y - self.gap) && self.inside.at(x, y + self.gap) {
                 n += 1.0;
-                if (self.level.at(x, y + 1) - self.level.at(x, y - 2)).abs() > 0.25 {
+                if self.apart(x, y - self.gap, y + self.gap) > 0.25 {
                     big += 1.0;
                 }
             }
@@ -134,15 +136,25 @@ impl<'a> Rows<'a> {
         if n * 4.0 < w as f32 { 0.0 } else { big / n }
     }
 
+    /// How far apart two rows are at a column: the larger difference of the channels.
+    fn apart(&self, x: usize, a: usize, b: usize) -> f32 {
+        self.levels.iter().map(|l| (l.at(x, a) - l.at(x, b)).abs()).fold(0.0, f32::max)
+    }
+
     /// Correlation between the two rows above the border before `y` and the two below, the latter moved by `shift`.
     fn alike(&self, y: usize, shift: i64) -> Option<f32> {
+        self.alike_within(y, shift, 0, self.fine.width)
+    }
+
+    /// The same for columns `from..to` of the rows above.
+    fn alike_within(&self, y: usize, shift: i64, from: usize, to: usize) -> Option<f32> {
         let w = self.fine.width;
         let (a1, a2) = (self.fine.row(y - 2), self.fine.row(y - 1));
         let (b1, b2) = (self.fine.row(y), self.fine.row(y + 1));
         let (ia, ib) = (y * w - 2 * w, (y + 1) * w);
         let (mut ab, mut aa, mut bb, mut n) = (0.0f32, 0.0f32, 0.0f32, 0usize);
-        let start = usize::try_from((-shift).max(0)).ok()?;
-        let end = w.checked_sub(usize::try_from(shift.max(0)).ok()?)?;
+        let start = usize::try_from((-shift).max(0)).ok()?.max(from);
+        let end = w.checked_sub(usize::try_from(shift.max(0)).ok()?)?.min(to);
         for x in start..end {
             let k = usize::try_from(x as i64 + shift).ok()?;
             if self.inside.data[ia + x] && self.inside.data[ib + k] {
@@ -153,22 +165,27 @@ impl<'a> Rows<'a> {
                 n += 1;
             }
         }
-        (n * 5 > w && aa > 0.0 && bb > 0.0).then(|| ab / (aa * bb).sqrt())
+        (n * 5 > to - from && aa > 0.0 && bb > 0.0).then(|| ab / (aa * bb).sqrt())
     }
 
     /// Bands between two rows (or a row and the picture's end) where nearly all columns change at once.
     fn blinks(&self) -> Vec<Band> {
-        let h = self.level.height;
-        let edges: Vec<usize> = (3..h.saturating_sub(3))
-            .filter(|y| self.step[*y] > 0.55 && (y - 3..y + 4).all(|k| self.step[k] <= self.step[*y]))
+        let (h, g) = (self.fine.height, self.gap);
+        let edges: Vec<usize> = (g + 1..h.saturating_sub(g + 1))
+            .filter(|y| {
+                let around = y.saturating_sub(2 * g)..(y + 2 * g + 1).min(h);
+                let here = self.step[*y];
+                here > 0.6 && around.clone().all(|k| self.step[k] < here || (self.step[k] <= here && k >= *y))
+            })
             .collect();
         let mut bands: Vec<Band> = Vec::new();
-        for pair in edges.windows(2) {
-            let (from, to) = (pair[0], pair[1]);
-            let free = bands.last().is_none_or(|b| b.to <= from);
-            if free && to - from > 3 && 2 * (to - from) < h && self.differs(from, to) {
-                let score = f64::from(self.step[from].min(self.step[to]));
-                bands.push(Band { from, to, score });
+        for (i, from) in edges.iter().enumerate() {
+            if bands.last().is_some_and(|b| b.to > *from) {
+                continue;
+            }
+            let end = edges[i + 1..].iter().find(|to| 2 * (**to - from) < h && self.differs(*from, **to));
+            if let Some(to) = end {
+                bands.push(Band { from: *from, to: *to, score: f64::from(self.step[*from].min(self.step[*to])) });
             }
         }
         bands
@@ -177,17 +194,16 @@ impl<'a> Rows<'a> {
     /// Whether the rows between are unlike those on both sides, while those on both sides are like each other: the
     /// picture goes on after the band.
     fn differs(&self, from: usize, to: usize) -> bool {
-        let w = self.level.width;
-        if from < 4 || to + 4 > self.level.height {
+        let (w, g) = (self.fine.width, self.gap);
+        if from < 2 * g || to + 2 * g > self.fine.height || to - from < 2 * g {
             return false;
         }
         let (mut across, mut into, mut n) = (0.0f32, 0.0f32, 0.0f32);
         for x in 0..w {
-            if self.inside.at(x, from - 3) && self.inside.at(x, to + 2) {
-                let (a, b) = (self.level.at(x, from - 3), self.level.at(x, to + 2));
-                let m = self.level.at(x, (from + to) / 2);
-                across += (a - b).abs();
-                into += (m - a).abs().min((m - b).abs());
+            if self.inside.at(x, from - 2 * g) && self.inside.at(x, to + 2 * g - 1) {
+                let (a, b, m) = (from - 2 * g, to + 2 * g - 1, (from + to) / 2);
+                across += self.apart(x, a, b);
+                into += self.apart(x, a, m).min(self.apart(x, b, m));
                 n += 1.0;
             }
         }
@@ -233,7 +249,15 @@ impl<'a> Rows<'a> {
             }
         }
         let gained = (best.0 - here) / (usual - here).max(0.05);
-        (best.1 != 0 && gained > 0.5 && best.0 > 0.25).then(|| Jump {
+        // The whole row has moved, not one vessel: two thirds of it have to say so, each for itself.
+        let agree = (0..3)
+            .filter(|k| {
+                let (from, to) = (k * w / 3, (k + 1) * w / 3);
+                let mended = self.alike_within(y, best.1, from, to).unwrap_or(-1.0);
+                mended > 0.3 && mended > self.alike_within(y, 0, from, to).unwrap_or(1.0) + 0.15
+            })
+            .count();
+        (best.1 != 0 && gained > 0.5 && best.0 > 0.3 && agree >= 2).then(|| Jump {
             row: y,
             size: best.1.unsigned_abs() as f64 / w as f64,
             sure: ramp(f64::from(gained), 0.4, 0.8),

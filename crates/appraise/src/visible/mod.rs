@@ -12,6 +12,10 @@ use crate::{mask::Mask, radial::{Rays, STEPS}, scene::Scene};
 /// The visible retina on the working plane, blinks not yet taken out.
 pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
     let (w, h) = (scene.width(), scene.height());
+    // A round aperture with black around it is the instrument's own: in dye pictures nothing inside needs light.
+    if scene.round && scene.modality.is_dye() {
+        return scene.aperture.and_not(&scene.painted);
+    }
     let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
     rays.fill(&calm(&radii), w, h).and(&scene.aperture).and_not(&scene.painted)
 }

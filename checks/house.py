@@ -199,3 +199,12 @@ def originals(data: pathlib.Path) -> dict[str, str]:
         str(pydicom.dcmread(path, stop_before_pixels=True).SOPInstanceUID): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in dicom_files(data)
     }
+
+
+def http_error(call) -> dict:
+    """The error line that a call ends with."""
+    try:
+        call()
+    except urllib.error.HTTPError as error:
+        return json.load(error)
+    raise AssertionError("the call was expected to fail")

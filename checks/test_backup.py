@@ -89,19 +89,12 @@ def test_a_fact_changed_behind_the_audit_trails_back_is_found(tmp_path):
     assert house.stop() == 0
     database = next(p for p in house.data.rglob("*") if p.is_file() and p.read_bytes()[:15] == b"SQLite format 3")
     with sqlite3.connect(database) as db:
-        tables = [name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name LIKE 'audit%'")]
-        assert tables, "there is an audit trail"
-        spoil_audit(db)
+        db.execute("DROP TRIGGER audit_stays")  # whoever would forge it would do the same
+        done = db.execute("UPDATE audit SET body = replace(body, '{', '{\"x\":1,') WHERE seq = 1")
+        assert done.rowcount > 0
     db.close()
     answer = serrata("verify", house.data)
     assert answer.code == 1 and "audit" in (answer.out + answer.err).lower()
-
-
-def spoil_audit(db: sqlite3.Connection) -> None:
-    """Changes one letter in the body of the second entry."""
-    columns = [row[1] for row in db.execute("PRAGMA table_info(audit)")]
-    body = next(c for c in ("body", "entry", "json", "fact") if c in columns)
-    db.execute(f"UPDATE audit SET {body} = replace({body}, 'a', 'b') WHERE rowid = 2")
 
 
 def test_a_folder_that_is_no_data_folder_is_said_to_be_none(tmp_path):

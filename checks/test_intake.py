@@ -7,23 +7,28 @@ and `dcmsend` out of Debian, which share no code with us.
 from __future__ import annotations
 
 import hashlib
+import io
+import json
 import os
 import shutil
 import sqlite3
 import subprocess
 import time
+import urllib.request
 
+import numpy as np
 import pydicom
 import pytest
 from PIL import Image
 from pydicom.uid import generate_uid
 
 import makers
-from house import DCMSEND, STORESCU, Server, dicom_files, logged_as_stored, originals, until
+from house import DCMSEND, STORESCU, Server, dicom_files, http_error, logged_as_stored, originals, until
 
 
 def test_storescu_dcmsend_and_a_copy_into_the_folder_all_end_as_appraised_frames(server, tmp_path):
     study = generate_uid()
+    visit = open_visit(server, study)
     by_storescu = [
         makers.save(makers.dicom(makers.retina(500), study=study, eye="L", kind=kind), tmp_path / f"a{i}.dcm")
         for i, kind in enumerate([makers.PHOTOGRAPH_OP8, makers.VL_PHOTOGRAPHIC, makers.SECONDARY_CAPTURE])
@@ -57,9 +62,42 @@ def test_storescu_dcmsend_and_a_copy_into_the_folder_all_end_as_appraised_frames
         assert str(pydicom.dcmread(file).SOPInstanceUID) in kept, f"{file.name} is not among the originals"
     frames = server.checked(set(kept.values()) | {hash_of_picture})
     assert all(f["brief"]["state"] == "checked" and f["brief"]["verdict"] for f in frames)
-    # Those of one study share one visit.
-    visits = {f["brief"]["visit_id"] for f in frames if f["appraisal"]["sha256"] in kept.values()}
-    assert len(visits) == 1
+    # All of the study are in its visit; the plain picture names no patient and waits.
+    for f in frames:
+        assert f["brief"]["visit_id"] == (visit if f["appraisal"]["sha256"] in kept.values() else None)
+
+
+def open_visit(server: Server, study: str, patient_id: str = "H-1001") -> int:
+    """Opens a visit as the page does, and gives its id."""
+    body = {
+        "patient_id": patient_id, "patient_name": "Probe^Ada", "birth_date": "1961-03-07",
+        "protocol": "first-look", "study_uid": study,
+    }  # fmt: skip
+    return server.post("/api/v1/visits", json.dumps(body).encode())["ids"][0]
+
+
+def test_a_frame_of_the_right_study_with_another_patients_number_waits_under_unassigned(server, tmp_path):
+    study = generate_uid()
+    open_visit(server, study)
+    file = makers.save(makers.dicom(makers.retina(300), study=study, patient_id="H-2002"), tmp_path / "x.dcm")
+    assert server.send(file, options=("-R",)).returncode == 0
+    server.checked(set(originals(server.data).values()))
+    (waiting,) = server.get("/api/v1/unassigned")["frames"]
+    assert "another patient" in waiting["why"]
+
+
+def test_a_request_that_names_another_machine_or_comes_from_another_page_is_refused(server):
+    """DNS rebinding and cross-site requests: a server on loopback is still reachable by every page of the browser."""
+    foreign = [
+        urllib.request.Request(server.url("/api/v1/day"), headers={"Host": "clinic.example"}),
+        urllib.request.Request(
+            server.url("/api/v1/files?name=x.jpg"), data=b"x", headers={"Origin": "http://evil.example"}, method="POST"
+        ),
+    ]
+    for request in foreign:
+        error = http_error(lambda request=request: urllib.request.urlopen(request, timeout=10))
+        assert error["schema"] == "serrata.error/1" and error["code"] == "forbidden"
+    assert server.frame_ids() == set()
 
 
 def test_the_pixels_that_dcmtk_sent_are_the_pixels_that_are_kept(server, tmp_path):
@@ -220,11 +258,6 @@ def test_the_station_listens_on_loopback_only_unless_told(tmp_path):
 
 def test_an_image_survives_the_way_through(server):
     """The page's picture of a frame is the frame: compared with Pillow's own reduction of the file."""
-    import io
-    import urllib.request
-
-    import numpy as np
-
     answer = server.post("/api/v1/files?name=retina.jpg", makers.RETINA.read_bytes(), "application/octet-stream")
     server.checked({hashlib.sha256(makers.RETINA.read_bytes()).hexdigest()})
     with urllib.request.urlopen(server.url(f"/api/v1/frames/{answer['frames'][0]}/picture?longest=400")) as reply:

@@ -1,6 +1,6 @@
 import { describe, expect, test } from "vitest";
-import type { Chart, RetinalPoint, VisitView } from "../api/model";
-import { chartSentence, dueMarks, frameMarks } from "./marks";
+import type { Chart, ChartFrame, RetinalPoint, VisitView } from "../api/model";
+import { chartSentence, dueMarks, frameMarks, MOST_MARKS } from "./marks";
 
 const ring = (size: number): RetinalPoint[] => [0, 90, 180, 270].map((meridian): RetinalPoint => [size, meridian]);
 const chart: Chart = {
@@ -16,16 +16,25 @@ const chart: Chart = {
 
 describe("chart marks", () => {
   test("two frames on one place get two marks that a finger can meet", () => {
-    const [a, b, ...rest] = frameMarks(chart, [], 17);
+    const [a, b, ...rest] = frameMarks(chart, [], [], 17);
     expect(rest).toEqual([]);
-    expect(Math.hypot((a?.at[0] ?? 0) - (b?.at[0] ?? 0), (a?.at[1] ?? 0) - (b?.at[1] ?? 0))).toBeGreaterThan(16.9);
+    expect(Math.hypot((a?.at?.[0] ?? 0) - (b?.at?.[0] ?? 0), (a?.at?.[1] ?? 0) - (b?.at?.[1] ?? 0))).toBeGreaterThan(16.9);
     expect([a?.shape, b?.shape]).toEqual(["filled", "open"]);
   });
 
   test("say kind and result to those who do not see the shape", () => {
-    expect(frameMarks(chart, [], 17).map((m) => m.name)).toEqual([
+    expect(frameMarks(chart, [], [], 17).map((m) => m.name)).toEqual([
       "Open frame: colour, usable", "Open frame: autofluorescence (FAF), not usable",
     ]);
+  });
+
+  test("of many frames the best of each view keeps its mark, and all keep their outline", () => {
+    const frames = Array.from({ length: 30 }, (_, i) => ({ ...(chart.frames[0] as ChartFrame), frame_id: i }));
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "met", frames: [17, 3] };
+    const marks = frameMarks({ ...chart, frames }, [], [view], 17);
+    expect(marks).toHaveLength(30);
+    expect(marks.filter((m) => m.at !== null)).toHaveLength(MOST_MARKS);
+    expect(marks.find((m) => m.id === 17)?.at).not.toBeNull();
   });
 
   test("a name of what is due never stands on a mark", () => {
@@ -41,7 +50,7 @@ describe("chart marks", () => {
   });
 
   test("the chart is told in a sentence", () => {
-    expect(chartSentence(chart, frameMarks(chart, [], 17))).toBe("Frames placed: 2. Still due: down.");
+    expect(chartSentence(chart, frameMarks(chart, [], [], 17))).toBe("Frames placed: 2. Still due: down.");
     expect(chartSentence({ ...chart, due: [] }, [])).toBe("No frame is placed yet. Nothing is due.");
   });
 });

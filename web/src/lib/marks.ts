@@ -6,7 +6,8 @@ import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, shortLine, type Sh
 export interface FrameMark {
   id: number;
   path: string;
-  at: Point;
+  /** Where its mark stands, or null where it has none. */
+  at: Point | null;
   shape: Shape;
   /** What a screen reader says and the tip shows. */
   name: string;
@@ -18,24 +19,36 @@ export interface DueMark {
   at: Point;
 }
 
+/** Most marks on one chart: more would hide the retina that they lie on. */
+export const MOST_MARKS = 8;
+
 /**
  * Marks of the frames that are placed on a chart, at least `apart` degrees from each other; frames without an outline
- * are not on it.
+ * are not on it. Where there are too many, the best of each view keeps its mark, then the latest; the others keep their
+ * outline (and their line in the list of frames).
  */
-export function frameMarks(chart: Chart, briefs: readonly FrameBrief[], apart: number): FrameMark[] {
+export function frameMarks(
+  chart: Chart, briefs: readonly FrameBrief[], views: readonly VisitView[], apart: number,
+): FrameMark[] {
   const known = new Map(briefs.map((brief) => [brief.id, brief]));
+  const best = new Set(views.flatMap((view) => view.frames.slice(0, 1)));
+  const when = (id: number): number => known.get(id)?.acquired_utc_us ?? known.get(id)?.received_utc_us ?? 0;
   const placed = chart.frames.flatMap((frame) => {
     const centre = outlineCentre(frame.outlines);
-    return centre === null ? [] : [{ frame, centre }];
+    return centre === null ? [] : [{ frame, id: frame.frame_id, centre }];
   });
-  const at = spread(placed.map(({ centre }) => centre), apart);
-  return placed.map(({ frame, centre }, i) => {
-    const brief = known.get(frame.frame_id);
+  const marked = [...placed]
+    .sort((a, b) => Number(best.has(b.id)) - Number(best.has(a.id)) || when(b.id) - when(a.id))
+    .slice(0, MOST_MARKS);
+  const places = spread(marked.map(({ centre }) => centre), apart);
+  const at = new Map(marked.map(({ id }, i) => [id, places[i] ?? null]));
+  return placed.map(({ frame, id }) => {
+    const brief = known.get(id);
     const gaze = brief === undefined ? "" : `, ${GAZES[brief.gaze]}`;
     return {
-      id: frame.frame_id,
+      id,
       path: outlinePath(frame.outlines),
-      at: at[i] ?? centre,
+      at: at.get(id) ?? null,
       shape: resultShape(frame.verdict),
       name: `Open frame: ${lowerFirst(MODALITIES[frame.modality])}${gaze}, ${RESULTS[frame.verdict]}`,
     };

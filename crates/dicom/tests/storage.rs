@@ -4,8 +4,8 @@
 mod common;
 
 use common::{frame8, object, published, tool, wide};
+use dicom_ul::association::Association;
 use dicom_ul::association::client::ClientAssociationOptions;
-use dicom_ul::association::{Association, SyncAssociation};
 use dicom_ul::pdu::{PDataValue, PDataValueType, Pdu};
 use serrata_dicom::{BoxFuture, DicomReader, Received, Refusal, ScpOptions, Sink, serve, write_photograph};
 use serrata_frame::{Decode, Limits};
@@ -177,16 +177,8 @@ async fn several_senders_at_a_time() {
     let paths: Vec<_> = own_files(dir.path()).into_iter().map(|f| f.0).collect();
     let shelf = Shelf { delay: Duration::from_millis(20), ..Shelf::default() };
     let service = Service::start(ScpOptions { associations: 3, ..ScpOptions::default() }, shelf).await;
-    let sends = (0..6).map(|_| service.peer("storescu", args("-R 127.0.0.1 PORT", &paths)));
-    let mut all = Vec::new();
-    for send in sends.collect::<Vec<_>>() {
-        all.push(send);
-    }
-    let (a, b, c, d, e, f) = {
-        let mut i = all.into_iter();
-        let mut next = || i.next().unwrap();
-        tokio::join!(next(), next(), next(), next(), next(), next())
-    };
+    let send = || service.peer("storescu", args("-R 127.0.0.1 PORT", &paths));
+    let (a, b, c, d, e, f) = tokio::join!(send(), send(), send(), send(), send(), send());
     assert!([a, b, c, d, e, f].iter().all(|o| o.status.success()));
     assert_eq!(service.kept().len(), 18);
 }

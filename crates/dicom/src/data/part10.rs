@@ -144,8 +144,8 @@ pub(crate) fn opening(class: &str, instance: &str, syntax: &str, source: &str) -
     out
 }
 
-/// SOP class and instance that a data set in this transfer syntax names, empty where it does not. Of a deflated data
-/// set only the beginning is unpacked.
+/// SOP class and instance that a data set in this transfer syntax names. Of a deflated one only the beginning is
+/// unpacked.
 pub(crate) fn identity(syntax: &str, data: &[u8]) -> Result<(String, String), DecodeError> {
     let syntax = Syntax::by_uid(syntax)?;
     let data = if syntax.deflated {
@@ -157,6 +157,10 @@ pub(crate) fn identity(syntax: &str, data: &[u8]) -> Result<(String, String), De
         Cow::Borrowed(data)
     };
     let set = DataSet::parse(&data, syntax.encoding, tags::SOP_INSTANCE_UID)?;
-    let text = |tag| set.text(tag).unwrap_or_default();
-    Ok((text(tags::SOP_CLASS_UID), text(tags::SOP_INSTANCE_UID)))
+    match (set.text(tags::SOP_CLASS_UID), set.text(tags::SOP_INSTANCE_UID)) {
+        (None, None) => {
+            Err(DecodeError::Broken { detail: "it names no SOP class and no instance".to_owned() })
+        }
+        (class, instance) => Ok((class.unwrap_or_default(), instance.unwrap_or_default())),
+    }
 }

@@ -28,7 +28,7 @@ pub(super) fn read(bytes: &[u8], shape: &Shape) -> Result<Raw, DecodeError> {
         if planes.len() != usize::from(shape.samples) || planes.iter().any(|p| p.len() != shape.pixels()) {
             return Err(broken("its JPEG 2000 picture has another size than its header says"));
         }
-        Ok((weave(&planes, shape, head.signed), rgb))
+        Ok((weave(&planes, shape, head.lift), rgb))
     })?;
     // The code stream's own colour transform is undone by the decoder; what is left is what the header names without.
     let photometric = match shape.photometric {
@@ -39,20 +39,16 @@ pub(super) fn read(bytes: &[u8], shape: &Shape) -> Result<Raw, DecodeError> {
     Ok(Raw { stored, bits: shape.stored, signed: shape.signed, photometric })
 }
 
-/// Interleaves planes of whole numbers.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // rounded and clamped by `as`, two's complement meant
-fn weave(planes: &[&[f32]], shape: &Shape, signed: bool) -> Stored {
-    let mut values = Vec::with_capacity(shape.values());
-    for i in 0..shape.pixels() {
-        for plane in planes {
-            let v = plane[i].round();
-            values.push(if signed { v as i16 as u16 } else { v as u16 });
-        }
-    }
+/// Interleaves planes of whole numbers. The decoder lifts signed values like unsigned ones: `lift` is taken off again,
+/// and negative values are kept in two's complement.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // low bits of a whole number are meant
+fn weave(planes: &[&[f32]], shape: &Shape, lift: f32) -> Stored {
+    let value = |i: usize, plane: &[f32]| (plane[i] - lift).round() as i32;
+    let all = (0..shape.pixels()).flat_map(|i| planes.iter().map(move |plane| value(i, plane)));
     if shape.allocated == 8 {
-        Stored::U8(values.into_iter().map(|v| v as u8).collect())
+        Stored::U8(all.map(|v| v as u8).collect())
     } else {
-        Stored::U16(values)
+        Stored::U16(all.map(|v| v as u16).collect())
     }
 }
 
@@ -60,7 +56,8 @@ struct Head {
     columns: u32,
     rows: u32,
     components: u16,
-    signed: bool,
+    /// What the decoder adds to signed values: half their range, or nothing.
+    lift: f32,
     transformed: bool,
 }
 
@@ -94,7 +91,7 @@ fn head(bytes: &[u8]) -> Result<Head, DecodeError> {
         columns: x1.saturating_sub(x0),
         rows: y1.saturating_sub(y0),
         components,
-        signed: depth & 0x80 != 0,
+        lift: if depth & 0x80 == 0 { 0.0 } else { f32::from(1u16 << (depth & 0x7F).min(15)) },
         transformed,
     })
 }

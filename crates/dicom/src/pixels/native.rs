@@ -5,6 +5,7 @@ use super::{Raw, Stored, broken};
 use crate::data::set::Encoding;
 use dicom_core::VR;
 use serrata_frame::DecodeError;
+use std::borrow::Cow;
 
 /// Frames of uncompressed pixel data.
 pub(super) fn frames<'a>(
@@ -30,14 +31,14 @@ pub(super) fn frames<'a>(
     }
     // 8-bit values in big-endian words come with their bytes swapped (PS3.5 annex A.3).
     let swap = encoding.big && vr == VR::OW && shape.allocated == 8;
-    Ok(Box::new(bytes.chunks_exact(size).take(shape.frames).map(move |frame| {
+    let bytes = if swap { Cow::Owned(swapped(bytes)) } else { Cow::Borrowed(bytes) };
+    Ok(Box::new((0..shape.frames).map(move |i| {
+        let frame = &bytes[i * size..(i + 1) * size];
         Ok(Raw {
             stored: if shape.allocated == 16 {
                 Stored::U16(planes(words(frame, encoding), shape))
             } else if halved {
                 Stored::U8(widen(frame))
-            } else if swap {
-                Stored::U8(planes(swapped(frame), shape))
             } else {
                 Stored::U8(planes(frame.to_vec(), shape))
             },
@@ -57,8 +58,8 @@ fn words(frame: &[u8], encoding: Encoding) -> Vec<u16> {
     frame.chunks_exact(2).map(|b| encoding.u16([b[0], b[1]])).collect()
 }
 
-fn swapped(frame: &[u8]) -> Vec<u8> {
-    let mut out = frame.to_vec();
+fn swapped(bytes: &[u8]) -> Vec<u8> {
+    let mut out = bytes.to_vec();
     out.chunks_exact_mut(2).for_each(|b| b.swap(0, 1));
     out
 }

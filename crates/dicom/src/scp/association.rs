@@ -8,11 +8,15 @@ use crate::uid;
 use dicom_ul::association::Association;
 use dicom_ul::association::server::AsyncServerAssociation;
 use dicom_ul::pdu::{PDataValue, PDataValueType, Pdu};
+use std::time::Duration;
 use tokio::net::TcpStream;
 use tokio::sync::watch;
 
 /// Longest command set that is taken, in bytes (judgement: real ones have a few hundred).
 const COMMAND_BYTES: usize = 64 * 1024;
+
+/// How long an idle peer has to release once the service stops (judgement: a round trip and a disk on its side).
+const FAREWELL: Duration = Duration::from_secs(1);
 
 /// Why an association ended other than by a release.
 #[derive(Debug, thiserror::Error)]
@@ -65,10 +69,7 @@ pub(super) async fn serve_one(
         let idle = incoming.command.is_empty() && incoming.store.is_none();
         let pdu = tokio::select! {
             pdu = peer.receive() => pdu,
-            () = stopped(&mut stopping), if idle => {
-                peer.abort().await?;
-                return Ok(());
-            }
+            () = stopped(&mut stopping), if idle => return part_ways(peer).await,
         };
         match pdu {
             Ok(Pdu::PData { data }) => {
@@ -100,6 +101,14 @@ pub(super) async fn serve_one(
 async fn stopped(stopping: &mut watch::Receiver<bool>) {
     // An error means that the service itself is gone.
     let _ = stopping.wait_for(|stop| *stop).await;
+}
+
+/// Lets a peer that is about to release do so, and aborts otherwise.
+async fn part_ways(mut peer: AsyncServerAssociation<TcpStream>) -> Result<(), Ended> {
+    if let Ok(Ok(Pdu::ReleaseRQ)) = tokio::time::timeout(FAREWELL, peer.receive()).await {
+        return Ok(peer.send(&Pdu::ReleaseRP).await?);
+    }
+    Ok(peer.abort().await?)
 }
 
 /// Takes one piece of a message; answers where it was the last.

@@ -180,12 +180,25 @@ describe("intake", () => {
     const { page } = await open("/unassigned", "901.jpg");
     const item = page.locator("li", { hasText: "901.jpg" });
     await item.getByLabel("Visit").selectOption("3");
-    await item.getByRole("button", { name: "Assign 901.jpg" }).click();
+    await item.getByRole("button", { name: "Assign, 901.jpg" }).click();
     await page.getByText("901.jpg is assigned to Moss Umbrella.").waitFor();
     expect(await page.locator("li", { hasText: "patient number" }).filter({ hasText: "901.jpg" }).count()).toBe(0);
     expect(mock.calls).toEqual(['POST /api/v1/frames/901/assign {"visit_id":3}']);
     await page.context().close();
   });
+});
+
+test("a number in the file that is not the visit's is shown beside it before a frame is assigned", async () => {
+  const { page } = await open("/unassigned", "902.jpg");
+  const item = page.locator("li", { hasText: "902.jpg" });
+  await item.getByLabel("Visit").selectOption("2");
+  expect(await item.locator("dl").count()).toBe(0);
+  await item.getByLabel("Visit").selectOption("3");
+  expect(await item.locator("dd").allInnerTexts()).toEqual(["DEMO-0012", "DEMO-0015, Moss Umbrella"]);
+  await item.getByRole("button", { name: "Assign all the same" }).waitFor();
+  expect(await axe(page)).toEqual([]);
+  await shot(page, "mock-other-number-1280");
+  await page.context().close();
 });
 
 describe("a visit that is typed in", () => {

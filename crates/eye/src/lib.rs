@@ -41,5 +41,5 @@ pub use direction::{Direction, angle_between, path_length_rad};
 pub use outline::{Footprint, densify, outline};
 pub use radius::{Measured, Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
-pub use rotation::{GAZE_DEG, MEAN_DISC, Rotation};
+pub use rotation::{GAZE_DEG, Rotation};
 pub use stereographic::Stereographic;

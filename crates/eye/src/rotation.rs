@@ -10,11 +10,6 @@ pub struct Rotation([[f64; 3]; 3]);
 /// nobody measured it (judgement, no source).
 pub const GAZE_DEG: f64 = 25.0;
 
-/// Mean place of the disc's centre in the retinal frame of a right eye, degrees (azimuth, elevation): 15.5 ± 1.1
-/// and 1.5 ± 0.9 (Rohrschneider, IOVS 2004;45:3257, 104 eyes; measured as visual angles, used here as eye angles,
-/// which is coarser by a tenth). A left eye is its mirror.
-pub const MEAN_DISC: (f64, f64) = (15.5, 1.5);
-
 impl Rotation {
     /// No rotation.
     pub const NONE: Self = Self([[1., 0., 0.], [0., 1., 0.], [0., 0., 1.]]);
@@ -59,7 +54,7 @@ impl Rotation {
     }
 
     /// From the view frame to the retinal frame, out of where fovea and disc lie in the view frame: the fovea goes
-    /// to +z, the disc to the meridian of [`MEAN_DISC`] for that eye, since the disc is the only mark of torsion.
+    /// to +z, the disc to the meridian of [`RetinalPoint::mean_disc`] for that eye, since the disc is the only mark of torsion.
     ///
     /// `None` where the two coincide. The residual torsion is that of the population: ± 3.3° (same source).
     #[must_use]

@@ -23,6 +23,8 @@ pub(crate) struct Canvas {
     height: u32,
     /// Width of the soft rim in pixels.
     soft: f32,
+    /// How much more paint the rim takes than the middle; below zero less.
+    rim: f32,
     strokes: Vec<(Stroke, Clip)>,
     bands: Vec<Vec<u32>>,
 }
@@ -35,11 +37,12 @@ pub(crate) struct Clip {
 }
 
 impl Canvas {
-    pub fn new(width: u32, height: u32, soft: f32) -> Self {
+    pub fn new(width: u32, height: u32, soft: f32, rim: f32) -> Self {
         Self {
             width,
             height,
             soft,
+            rim,
             strokes: Vec::new(),
             bands: vec![Vec::new(); height.div_ceil(BAND) as usize],
         }
@@ -100,7 +103,9 @@ impl Canvas {
                 let half = s.half[0] + t * (s.half[1] - s.half[0]);
                 // A line thinner than a pixel covers its share of it.
                 let strength = (2.0 * half).min(1.0) * s.strength;
-                let covered = ((half.max(0.5) - off) / self.soft + 0.5).clamp(0.0, 1.0) * strength;
+                let across = (off / half.max(0.5)).min(1.0);
+                let paint = strength * (1.0 + self.rim * (across * across - 0.5));
+                let covered = ((half.max(0.5) - off) / self.soft + 0.5).clamp(0.0, 1.0) * paint.min(1.0);
                 let o = &mut line[x as usize];
                 *o = o.max(covered);
             }
@@ -114,7 +119,7 @@ mod tests {
 
     #[test]
     fn a_stroke_covers_its_width_and_stays_in_its_clip() {
-        let mut c = Canvas::new(100, 64, 1.0);
+        let mut c = Canvas::new(100, 64, 1.0, 0.0);
         let stroke = Stroke { a: [10.0, 20.0], b: [90.0, 20.0], half: [4.0, 4.0], strength: 1.0 };
         c.push(stroke, Clip { rows: 0..64, columns: 0..50 });
         c.push(Stroke { a: [f32::NAN, 0.0], ..stroke }, Clip { rows: 0..64, columns: 0..100 });

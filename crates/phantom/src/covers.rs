@@ -147,7 +147,13 @@ impl Covers {
         let over = |d: f64| ((level - d) / soft) as f32;
         let alpha = field.iter().map(|d| ramp(-0.5, 0.5, over(*d))).collect();
         // Skin is brightest well inside and throws a shadow at its margin.
-        let tone = field.iter().map(|d| 0.12 + 0.88 * ramp(0.2, 5.0, over(*d))).collect();
+        let furrows = |k: usize, d: f64| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // about one
+            let (x, deep) = ((k % n) as f32 / n as f32, d as f32);
+            1.0 + 0.10 * flat(x * 4.0, deep * 16.0, grain ^ 7) + 0.05 * flat(x * 40.0, deep * 50.0, grain ^ 8)
+        };
+        let tone = field.iter().enumerate();
+        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, 7.0, over(*d))) * furrows(k, *d)).collect();
         self.add(kind, from, alpha, tone);
     }
 

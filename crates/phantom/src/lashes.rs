@@ -35,7 +35,7 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, n: usize, side: Side, bunch: &Bunch) -> V
         let bend = rng.random_range(-0.35..0.35f32);
         let half = rng.random_range(0.0022..0.0060f32) * scale;
         let start = if matches!(side, Side::Top | Side::Bottom) { 0.06 } else { 0.0 };
-        let mut canvas = Canvas::new(size, size, rng.random_range(0.008..0.018f32) * scale);
+        let mut canvas = Canvas::new(size, size, rng.random_range(0.008..0.018f32) * scale, 0.0);
         let point = |t: f32| {
             let (u, v) = (start + length * t, root + length * (lean * t + bend * t * t));
             let (x, y) = match side {

@@ -72,10 +72,12 @@ impl<'a> Painter<'a> {
     pub fn new(eye: &'a Eyeball, scene: &Scene, optics: &'a Optics) -> Self {
         let size = optics.size;
         let dye = Dye::at(scene.dye_s);
-        let mut arteries = Canvas::new(size, size, 1.0);
-        let mut veins = Canvas::new(size, size, 1.0);
+        // Dye shines with the depth of the column; in reflected light an artery's middle throws light back.
+        let (artery_rim, vein_rim) = if scene.modality.is_dye() { (-0.45, -0.45) } else { (0.35, -0.30) };
+        let mut arteries = Canvas::new(size, size, 1.2, artery_rim);
+        let mut veins = Canvas::new(size, size, 1.2, vein_rim);
         #[allow(clippy::cast_precision_loss)] // picture sides
-        let mut choroid = Canvas::new(size, size, (size as f32 * 0.0016).max(1.0));
+        let mut choroid = Canvas::new(size, size, (size as f32 * 0.0016).max(1.0), -0.3);
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);

@@ -1,4 +1,5 @@
 //! What comes of published test files (pydicom's, see the list beside them): decoded, or refused with a clear error.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a test may fail by a panic
 
 mod common;
 

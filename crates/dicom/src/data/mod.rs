@@ -9,3 +9,6 @@ pub(crate) mod set;
 pub(crate) mod text;
 pub(crate) mod value;
 mod walk;
+
+#[cfg(test)]
+mod reference;

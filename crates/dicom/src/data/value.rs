@@ -55,14 +55,14 @@ impl DataSet<'_> {
         u16::try_from(self.whole(tag)?).ok()
     }
 
-    /// A decimal number, written as FL, FD or text; only finite ones.
+    /// The first decimal number, written as FL, FD or text; only finite ones.
     pub(crate) fn decimal(&self, tag: Tag) -> Option<f64> {
         let e = self.get(tag)?;
         let Value::Bytes(b) = &e.value else { return None };
         let v = match (e.vr, *b) {
-            (VR::FL, [a, b, c, d]) => f64::from(f32::from_bits(self.encoding.u32([*a, *b, *c, *d]))),
+            (VR::FL, b) => f64::from(f32::from_bits(self.encoding.u32(*b.first_chunk()?))),
             (VR::FD, b) => {
-                let b = <[u8; 8]>::try_from(b).ok()?;
+                let b = *b.first_chunk()?;
                 f64::from_bits(if self.encoding.big { u64::from_be_bytes(b) } else { u64::from_le_bytes(b) })
             }
             _ => self.texts(tag).first()?.parse().ok()?,

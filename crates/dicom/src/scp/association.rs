@@ -2,6 +2,7 @@
 
 use super::dimse::{Kind, Request, status};
 use super::negotiation;
+use super::stream::{self, Step, Terms};
 use super::{Received, Refusal, ScpOptions, Sink};
 use crate::data::part10;
 use crate::uid;
@@ -43,6 +44,7 @@ struct Incoming {
 /// A C-STORE whose data set is coming in.
 struct Store {
     request: Request,
+    context: u8,
     syntax: String,
     file: Vec<u8>,
     /// Where the data set starts in the file.
@@ -73,11 +75,9 @@ pub(super) async fn serve_one(
         };
         match pdu {
             Ok(Pdu::PData { data }) => {
-                for part in data {
-                    if let Err(e) = take(&mut peer, &mut incoming, part, options, sink).await {
-                        let _ = peer.abort().await;
-                        return Err(e);
-                    }
+                if let Err(e) = take_all(&mut peer, &mut incoming, data, options, sink).await {
+                    let _ = peer.abort().await;
+                    return Err(e);
                 }
             }
             Ok(Pdu::ReleaseRQ) => {
@@ -111,6 +111,52 @@ async fn part_ways(mut peer: AsyncServerAssociation<TcpStream>) -> Result<(), En
     Ok(peer.abort().await?)
 }
 
+/// Takes the pieces of one PDU, and then, where a data set is coming, the PDUs that follow.
+async fn take_all(
+    peer: &mut AsyncServerAssociation<TcpStream>,
+    incoming: &mut Incoming,
+    parts: Vec<PDataValue>,
+    options: &ScpOptions,
+    sink: &dyn Sink,
+) -> Result<(), Ended> {
+    for part in parts {
+        take(peer, incoming, part, options, sink).await?;
+    }
+    let Some(store) = &mut incoming.store else { return Ok(()) };
+    let terms = Terms {
+        context: store.context,
+        max_pdu: options.max_pdu,
+        idle: options.idle,
+        most: if store.refusal.is_none() { options.object_bytes } else { 0 },
+    };
+    let mut beyond = false;
+    let step = stream::data_set(peer, terms, &mut store.file, &mut beyond).await?;
+    if beyond && store.refusal.is_none() {
+        store.refusal = Some(too_large());
+    }
+    if step == Step::Whole
+        && let Some(store) = incoming.store.take()
+    {
+        conclude(peer, store, sink).await?;
+    }
+    Ok(())
+}
+
+/// Hands a whole data set over and answers.
+async fn conclude(
+    peer: &mut AsyncServerAssociation<TcpStream>,
+    store: Store,
+    sink: &dyn Sink,
+) -> Result<(), Ended> {
+    let context = store.context;
+    let (request, code, comment) = finish(peer, store, sink).await;
+    answer(peer, context, request.response(code, &comment)).await
+}
+
+fn too_large() -> (u16, String) {
+    (status::OUT_OF_RESOURCES, "the object is larger than allowed".to_owned())
+}
+
 /// Takes one piece of a message; answers where it was the last.
 async fn take(
     peer: &mut AsyncServerAssociation<TcpStream>,
@@ -135,18 +181,20 @@ async fn take(
             Ok(())
         }
         (PDataValueType::Data, Some(store)) => {
+            // Only what shares its PDU with the command comes this way.
+            if store.context != context {
+                return Err(Ended::Protocol("a piece of data belongs to no data set"));
+            }
             if store.refusal.is_none() {
                 if (store.file.len() + part.data.len()) as u64 > options.object_bytes {
-                    store.refusal =
-                        Some((status::OUT_OF_RESOURCES, "the object is larger than allowed".to_owned()));
+                    store.refusal = Some(too_large());
                     store.file = Vec::new();
                 } else {
                     store.file.extend_from_slice(&part.data);
                 }
             }
             if let Some(store) = incoming.store.take_if(|_| part.is_last) {
-                let (request, code, comment) = finish(peer, store, sink).await;
-                answer(peer, context, request.response(code, &comment)).await?;
+                conclude(peer, store, sink).await?;
             }
             Ok(())
         }
@@ -192,7 +240,7 @@ async fn begin(
     } else {
         Vec::new()
     };
-    Ok(Some(Store { start: file.len(), request, syntax, file, refusal }))
+    Ok(Some(Store { start: file.len(), request, context, syntax, file, refusal }))
 }
 
 /// Hands a whole object over, and says what to answer.
@@ -201,7 +249,7 @@ async fn finish(
     store: Store,
     sink: &dyn Sink,
 ) -> (Request, u16, String) {
-    let Store { request, syntax, file, start, refusal } = store;
+    let Store { request, syntax, file, start, refusal, .. } = store;
     if let Some((code, comment)) = refusal {
         return (request, code, comment);
     }

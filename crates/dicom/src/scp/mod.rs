@@ -2,11 +2,13 @@
 //!
 //! * [`serve`]: the loop over connections, with limits and an end in good order;
 //! * `association`: one peer, message by message;
+//! * `stream`: a data set's bytes;
 //! * `dimse`: the commands themselves, C-ECHO and C-STORE.
 
 mod association;
 mod dimse;
 mod negotiation;
+mod stream;
 
 use serrata_frame::Limits;
 use std::future::Future;

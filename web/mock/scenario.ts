@@ -126,7 +126,7 @@ export class Clinic {
   openVisit(visit: NewVisit): number {
     const id = this.people.length + 1;
     this.people.push({
-      id, name: visit.patient_name, number: visit.patient_id, born: visit.birth_date, order: visit.protocol, chair: visit.chair,
+      id, name: visit.patient_name, number: visit.patient_id, born: visit.birth_date ?? null, order: visit.protocol, chair: visit.chair ?? null,
       minute: 46, want: [["R", "colour", "primary", "must"]], cautions: [],
     });
     return id;

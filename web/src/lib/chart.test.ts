@@ -144,6 +144,7 @@ describe("marks", () => {
 
 describe("sides of an eye", () => {
   test("the disc is nasal: on the right of a right eye's chart, on the left of a left eye's, above the horizontal", () => {
+    expect(Math.hypot(...usualDisc("R").centre)).toBeCloseTo(22.26, 2);
     expect(usualDisc("R").centre[0]).toBeGreaterThan(20);
     expect(usualDisc("L").centre[0]).toBeCloseTo(-usualDisc("R").centre[0], 9);
     expect(usualDisc("L").centre[1]).toBeLessThan(0);

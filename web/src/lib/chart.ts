@@ -159,15 +159,16 @@ export function spread(marks: readonly Point[], distance: number, fixed = 0, rou
 }
 
 /**
- * Where the optic disc usually is, for orientation on an empty chart, as a circle in degrees. Centre 4.93 mm nasal of
- * the fovea and 6.1° above the horizontal, 1.85 mm wide (446 eyes, Optom Vis Sci 1992;69:369-77), on R = 12 mm.
- * Nasal is on the chart's right in a right eye.
+ * Where the optic disc usually is, for orientation on an empty chart, as a circle in degrees. Its centre is that of
+ * `RetinalPoint::mean_disc` in the eye crate: 22.26° from the fovea (4.76 mm, Jonas et al., PLoS One 2015 e0138701, on
+ * R = 12.25 mm), 5.5964° above the horizontal (Rohrschneider, IOVS 2004;45:3257). 1.85 mm wide (mean of 1.75 and
+ * 1.95 mm, Optom Vis Sci 1992;69:369-77). Nasal is on the chart's right in a right eye.
  */
 export function usualDisc(eye: Eye): { centre: Point; radius: number } {
-  const eccentricity = 4.93 / 12 / RAD;
+  const rise = 5.5964;
   return {
-    centre: toChart([eccentricity, eye === "R" ? 6.1 : 173.9]),
-    radius: 1.85 / 2 / 12 / RAD,
+    centre: toChart([4.76 / 12.25 / RAD, eye === "R" ? rise : 180 - rise]),
+    radius: 1.85 / 2 / 12.25 / RAD,
   };
 }
 

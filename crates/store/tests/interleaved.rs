@@ -38,7 +38,7 @@ struct Model {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 12, max_shrink_iters: 60, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 12, max_shrink_iters: 60, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn no_interleaving_loses_a_frame(acts in prop::collection::vec(act(), 1..40)) {

@@ -77,10 +77,10 @@ fn make_room(to: &Path, partial: &Path) -> Result<(), StoreError> {
 }
 
 async fn fill(from: &Folder, to: &Folder) -> Result<u64, StoreError> {
-    let mut conn = read_only(&from.root).await.map_err(|e| StoreError::refused(e.to_string(), ""))?;
+    let mut conn = read_only(&from.root).await?;
     vacuum_into(&mut conn, &to.database()).await?;
     conn.close().await?;
-    let mut copy = read_only(&to.root).await.map_err(|e| StoreError::refused(e.to_string(), ""))?;
+    let mut copy = read_only(&to.root).await?;
     let names: Vec<String> =
         sqlx::query_scalar("SELECT sha256 FROM files ORDER BY sha256").fetch_all(&mut copy).await?;
     copy.close().await?;

@@ -105,6 +105,9 @@ pub enum StoreError {
     /// Kept data cannot be read back.
     #[error("kept data is damaged: {0}. Check it with `serrata verify` and go back to a backup.")]
     Damaged(String),
+    /// A data folder cannot be read for a copy.
+    #[error("{0}")]
+    Folder(String),
     /// The store is closed.
     #[error("the store is closed. Start the program again.")]
     Closed,
@@ -123,7 +126,7 @@ impl StoreError {
     }
 
     /// A short stable word for `serrata.error/1`: `no_such_visit no_such_frame no_such_original refused disk
-    /// database damaged closed`.
+    /// database damaged unusable_folder closed`.
     #[must_use]
     pub const fn code(&self) -> &'static str {
         match self {
@@ -134,8 +137,15 @@ impl StoreError {
             Self::Disk { .. } => "disk",
             Self::Database { .. } => "database",
             Self::Damaged(_) => "damaged",
+            Self::Folder(_) => "unusable_folder",
             Self::Closed => "closed",
         }
+    }
+}
+
+impl From<OpenError> for StoreError {
+    fn from(e: OpenError) -> Self {
+        Self::Folder(e.to_string())
     }
 }
 

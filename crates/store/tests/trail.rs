@@ -168,6 +168,9 @@ async fn a_damaged_database_and_no_database_are_told_in_a_sentence() {
     let dir = tempfile::tempdir().unwrap();
     let error = verify(dir.path()).await.unwrap_err().to_string();
     assert!(error.contains("serrata.sqlite: there is no readable database"), "{error}");
+    let copy = backup(dir.path(), &dir.path().join("copy")).await.unwrap_err().to_string();
+    assert_eq!(copy, error, "and nothing half-written stays");
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 0);
     fs::write(dir.path().join("serrata.sqlite"), vec![7u8; 9000]).unwrap();
     let error = Store::open(dir.path()).await.unwrap_err().to_string();
     assert!(error.ends_with("serrata.sqlite: the database is damaged. Go back to a backup."), "{error}");

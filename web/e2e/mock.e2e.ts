@@ -233,7 +233,7 @@ describe("live connection", () => {
     const { page } = await open("/unassigned", "901.jpg");
     await page.getByText("live", { exact: true }).waitFor();
     await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
-    await page.getByText("1001.jpg").waitFor();
+    await page.getByText("1001.jpg").first().waitFor();
     await page.context().close();
   });
 
@@ -245,7 +245,7 @@ describe("live connection", () => {
     await page.getByText("not connected").waitFor();
     await fetch(`${mock.address}/api/v1/files?name=x.jpg`, { method: "POST", body: "x" });
     mock.refuse = false;
-    await page.getByText("1001.jpg").waitFor({ timeout: 30_000 });
+    await page.getByText("1001.jpg").first().waitFor({ timeout: 30_000 });
     await page.getByText("live", { exact: true }).waitFor();
     await page.context().close();
   });

@@ -1,6 +1,6 @@
 //! What the engine says of the real pictures in `../shared/data`, against the annotations and the graders.
 //!
-//! `cargo run --release -p serrata-appraise --example real_report [-- --overlay DIR] [--timings] [--json DIR] [--only frames|verdicts|others]`
+//! `cargo run --release -p serrata-appraise --example real_report [-- --overlay DIR] [--timings] [--json DIR] [--only frames|verdicts|others] [--folder DIR]`
 //!
 //! The pictures are not part of the repository; where they are absent this says so and ends.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a report for developers: stop at the first surprise
@@ -35,6 +35,10 @@ fn main() {
     }
     let only = after("--only").map(|p| p.to_string_lossy().into_owned());
     let wanted = |part: &str| only.as_deref().is_none_or(|o| o == part);
+    if let Some(dir) = after("--folder") {
+        folder(&dir, &options);
+        return;
+    }
     if wanted("frames") {
         frames(&data, &options);
     }
@@ -240,6 +244,21 @@ fn kappa(t: &[[usize; 3]; 3]) -> f64 {
         }
     }
     1.0 - seen / chance
+}
+
+/// Any folder of pictures, each judged as what it looks like.
+fn folder(dir: &Path, options: &Options) {
+    let mut files: Vec<PathBuf> = std::fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()).collect();
+    files.sort();
+    for f in &files {
+        let frame = load(f);
+        let m = likely_modality(&frame);
+        let o = observe(&frame, m, None);
+        let j = judged(&o, m);
+        let name = f.file_stem().unwrap().to_string_lossy().into_owned();
+        println!("{name:24} {:8} {:10} {}", m.word(), j.verdict.word(), strongest(&o));
+        keep(options, &name, &frame, &o, &j);
+    }
 }
 
 /// Pictures of a narrower field: they must not fail, and eye sides are compared where known.

@@ -38,10 +38,10 @@ pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument
     let vessels = Vessels::find(&scene, &retina);
     let anatomy = anatomy(&scene, &retina, &vessels);
     let sharp = sharpness(&scene, &vessels);
-    if let Some(finding) = no_retina(&scene, &retina, &vessels, &anatomy) {
+    let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
+    if let Some(finding) = no_retina(&seen, sweep.blinked.count() > 0) {
         return nothing(&scene, finding);
     }
-    let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
     let mut findings = sweep.findings;
     findings.extend(faults(&seen));
     findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
@@ -54,7 +54,7 @@ pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument
 fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
     let none = Mask::new(scene.width(), scene.height(), false);
     let blank =
-        Anatomy { disc: None, fovea: None, eye: EyeInference { inferred: None, probability: 0.5 } };
+        Anatomy { disc: None, fovea: None, eye: EyeInference { inferred: None, probability: 0.5 }, convergence: 0.0 };
     finish(scene, &none, vec![finding], blank, None, 0.0)
 }
 

@@ -4,11 +4,11 @@ use crate::{anatomy::Anatomy, mask::Mask, scene::Scene};
 use serrata_words::{Eye, Reach};
 
 /// Reach from the fovea (or from where it should be: 2.5 disc diameters beside the disc) along the four directions, in
-/// disc diameters. The last retina on the ray counts, so that a lash shadow does not end it. `None` without a disc, or
+/// disc diameters. The last retina on the ray counts, so that a lash shadow does not end it. `None` without a clear disc, or
 /// where neither the fovea nor the eye is known.
 pub(crate) fn reach(scene: &Scene<'_>, retina: &Mask, anatomy: &Anatomy) -> Option<Reach> {
     // Limits of reach are for wide fields.
-    let disc = anatomy.disc.filter(|_| !scene.round)?;
+    let disc = anatomy.disc.filter(|d| !scene.round && d.probability > 0.5)?;
     let (fx, fy) = match (anatomy.fovea, anatomy.eye.inferred) {
         (Some(f), _) => (f.x, f.y),
         (None, Some(Eye::R)) => (disc.x - 5.0 * disc.radius, disc.y + 0.6 * disc.radius),

@@ -28,6 +28,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) round: bool,
     /// Usual radius of the optic disc in working pixels.
     pub(crate) disc_radius: f32,
+    /// Mean of blue against that of red and green; 0 where the picture has no colours.
+    blueness: f32,
 }
 
 /// Radius of the disc as a share of the longer side in an ultra-widefield picture: 0.020 to 0.026 in the frames at
@@ -41,6 +43,11 @@ impl<'a> Scene<'a> {
     pub(crate) fn new(frame: &'a Frame, modality: Modality) -> Self {
         let mut working = frame.working(LONGEST);
         let factor = f64::from(working.factor);
+        let blueness = blueness(&working.channels);
+        // Three equal channels are one grey picture.
+        if working.channels.len() == 3 && blueness == 0.0 {
+            working.channels.truncate(1);
+        }
         let (detail, value, red) = if working.channels.len() == 3 {
             let green = working.channels.swap_remove(1);
             let red = working.channels.swap_remove(0);
@@ -62,9 +69,13 @@ impl<'a> Scene<'a> {
         let disc_radius = diameter.map_or(WIDE * long, |d| NARROW * d);
         let round = diameter.is_some();
         let mut scene =
-            Self { frame, modality, factor, detail, value, red, aperture, painted, round, disc_radius };
+            Self { frame, modality, factor, detail, value, red, aperture, painted, round, disc_radius, blueness };
         scene.painted = stamp::painted(&scene);
         scene
+    }
+
+    pub(crate) const fn blueness(&self) -> f32 {
+        self.blueness
     }
 
     pub(crate) fn width(&self) -> usize {
@@ -78,6 +89,20 @@ impl<'a> Scene<'a> {
     /// The longer side in working pixels: the unit of all lengths that are not told in disc diameters.
     pub(crate) fn long(&self) -> f32 {
         self.width().max(self.height()) as f32
+    }
+}
+
+/// Mean of blue against the mean of red and green; 0 for grey pictures, also where they have three channels.
+fn blueness(channels: &[Plane]) -> f32 {
+    let [red, green, blue] = channels else { return 0.0 };
+    let sum = |p: &Plane| p.data.iter().map(|v| f64::from(*v)).sum::<f64>();
+    let apart: f64 = red.data.iter().zip(&blue.data).map(|(r, b)| f64::from((r - b).abs())).sum();
+    if apart < 0.01 * red.data.len() as f64 {
+        return 0.0;
+    }
+    #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
+    {
+        (2.0 * sum(blue) / (sum(red) + sum(green)).max(1e-9)) as f32
     }
 }
 

@@ -15,12 +15,14 @@ pub(crate) struct Anatomy {
     pub(crate) disc: Option<Disc>,
     pub(crate) fovea: Option<Fovea>,
     pub(crate) eye: EyeInference,
+    /// How well the vessels converge on the best place for a disc, 0 to about 1.
+    pub(crate) convergence: f32,
 }
 
 /// Looks for the disc, then for the fovea on both sides of it; the side that has it tells the eye.
 pub(crate) fn anatomy(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Anatomy {
     let Some(disc) = disc::find(scene, retina, vessels) else {
-        return Anatomy { disc: None, fovea: None, eye: side::unknown() };
+        return Anatomy { disc: None, fovea: None, eye: side::unknown(), convergence: 0.0 };
     };
     let sides = fovea::both_sides(scene, retina, vessels, &disc);
     let (eye, fovea) = side::infer(scene, retina, vessels, &disc, &sides);
@@ -38,5 +40,6 @@ pub(crate) fn anatomy(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> An
             probability: f64::from(f.score),
         }),
         eye,
+        convergence: disc.convergence,
     }
 }

@@ -1,6 +1,6 @@
 //! A plain canvas: pixels, lines, discs and text.
 
-use font8x8::{BASIC_FONTS, LATIN_FONTS, UnicodeFonts};
+use font8x8::{BASIC_FONTS, LATIN_FONTS, UnicodeFonts as _};
 use serrata_words::Ring;
 
 pub(super) type Colour = [u8; 3];

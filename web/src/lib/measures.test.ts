@@ -27,6 +27,6 @@ test("an area is told with its interval first", () => {
 test("the eye's side is not sure where the anatomy does not tell, and a wrong label is named", () => {
   expect(line({ ...appraisal, eye: { labelled: "L", inferred: null, probability: 0.6, agrees: null } }, "Eye by anatomy")).toBe("not sure");
   expect(line({ ...appraisal, eye: { labelled: "L", inferred: "R", probability: 0.99, agrees: false } }, "Eye by anatomy")).toBe(
-    "Right eye (OD), 99 % sure; the label says otherwise",
+    "Right eye (OD), 99\u00a0% sure; the label says otherwise",
   );
 });

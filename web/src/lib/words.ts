@@ -126,12 +126,15 @@ export function count(n: number, thing: string): string {
   return `${String(n)} ${thing}${n === 1 ? "" : "s"}`;
 }
 
-/** A share between 0 and 1 as whole per cent, never rounded up to 100 or down to 0. Example: `0.998` is `"99 %"`. */
+/**
+ * A share between 0 and 1 as whole per cent, never rounded up to 100 or down to 0, with a space at which no line breaks.
+ * Example: `0.998` is `"99 %"`.
+ */
 export function percent(share: number): string {
   const cut = Math.min(1, Math.max(0, Number.isFinite(share) ? share : 0));
-  if (cut > 0 && cut < 0.01) return "less than 1 %";
+  if (cut > 0 && cut < 0.01) return "less than 1\u00a0%";
   const whole = cut < 1 ? Math.min(99, Math.round(cut * 100)) : 100;
-  return `${String(whole)} %`;
+  return `${String(whole)}\u00a0%`;
 }
 
 /** Coded reasons for a view that ends without a picture. */

@@ -13,7 +13,7 @@
 //! | transfer syntax | implicit and explicit little endian, explicit big endian, deflated; JPEG baseline (.50), extended with 8 bits (.51), lossless (.57, .70); JPEG-LS (.80, .81); JPEG 2000 (.90, .91); RLE (.5) | 12-bit lossy JPEG, JPEG XL, HTJ2K, video, private ones |
 //! | bits | 8 or 16 allocated, 1 to 16 stored, signed or not | 1 and 32 allocated, floating point |
 //! | meaning | `MONOCHROME1`, `MONOCHROME2`, `RGB`, `YBR_FULL`, `YBR_FULL_422`, `YBR_RCT`, `YBR_ICT`, `PALETTE COLOR` | `YBR_PARTIAL_*`, segmented palettes |
-//! | frames | all, each as a frame of its own | more than the limits allow |
+//! | frames | all, each as a frame of its own with its own time (Frame Time, Frame Time Vector) | more than the limits allow |
 //! | text | every character set of PS3.3 C.12.1.1.2 but ISO_IR 148 and 159, with ISO 2022 switches | |
 //!
 //! Stored values are stretched to the full range of 8 bits (up to 8 stored) or 16 bits. No window is applied.

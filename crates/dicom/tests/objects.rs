@@ -279,3 +279,23 @@ fn a_time_takes_its_zone_from_the_object() {
     assert_eq!((stamp.utc_us, stamp.offset_minutes), (1_767_319_445_000_000, Some(60)));
     assert_eq!((stamp.granularity_us, stamp.clock.as_str()), (1_000_000, "Invented Wide 1"));
 }
+
+/// A dye run in one object: every frame has its own second.
+#[test]
+fn frames_of_a_run_are_taken_one_after_the_other() {
+    let run = |tag: Tag, times: &'static str| {
+        let file = file(EXPLICIT, |s| {
+            text(s, tags::NUMBER_OF_FRAMES, VR::IS, "3");
+            pixels8(s, &[1, 2, 3, 4, 5, 6]);
+            text(s, tags::ACQUISITION_DATE_TIME, VR::DT, "20260102020405+0000");
+            text(s, tag, VR::DS, times);
+        });
+        let frames = read(&file).unwrap();
+        let first = frames[0].facts.acquired.clone().unwrap().utc_us;
+        assert_eq!(first, 1_767_319_445_000_000);
+        frames.iter().map(|f| f.facts.acquired.clone().unwrap().utc_us - first).collect::<Vec<_>>()
+    };
+    assert_eq!(run(tags::FRAME_TIME_VECTOR, "0\\1000\\2500.5"), [0, 1_000_000, 3_500_500]);
+    assert_eq!(run(tags::FRAME_TIME, "40"), [0, 40_000, 80_000]);
+    assert_eq!(run(tags::FRAME_TIME_VECTOR, "0\\1000"), [0, 0, 0], "a vector that does not fit is no clock");
+}

@@ -27,9 +27,13 @@ fn main() {
         return;
     }
     let args: Vec<String> = std::env::args().collect();
-    let after = |name: &str| args.iter().position(|a| a == name).and_then(|i| args.get(i + 1)).map(PathBuf::from);
-    let options =
-        Options { overlays: after("--overlay"), json: after("--json"), timings: args.iter().any(|a| a == "--timings") };
+    let after =
+        |name: &str| args.iter().position(|a| a == name).and_then(|i| args.get(i + 1)).map(PathBuf::from);
+    let options = Options {
+        overlays: after("--overlay"),
+        json: after("--json"),
+        timings: args.iter().any(|a| a == "--timings"),
+    };
     for dir in options.overlays.iter().chain(&options.json) {
         std::fs::create_dir_all(dir).unwrap();
     }
@@ -76,7 +80,10 @@ fn mirrored(f: &Frame) -> Frame {
     let p = &f.pixels;
     let (w, c) = (p.width() as usize, usize::from(p.channels()));
     let Samples::U8(v) = p.samples() else { return f.clone() };
-    let flipped = v.chunks_exact(w * c).flat_map(|row| row.chunks_exact(c).rev().flatten().copied()).collect::<Vec<u8>>();
+    let flipped = v
+        .chunks_exact(w * c)
+        .flat_map(|row| row.chunks_exact(c).rev().flatten().copied())
+        .collect::<Vec<u8>>();
     Frame::bare(Pixels::new(p.width(), p.height(), p.channels(), Samples::U8(flipped.into())).unwrap())
 }
 
@@ -122,11 +129,15 @@ fn strongest(o: &Observation) -> String {
 
 /// The 18 annotated frames and their mirrored copies.
 fn frames(data: &Path, options: &Options) {
-    println!("frame              modality  verdict     eye  P     mirror  IoU   miss  extra disc/DD fovea/DD sharp findings");
+    println!(
+        "frame              modality  verdict     eye  P     mirror  IoU   miss  extra disc/DD fovea/DD sharp findings"
+    );
     let (mut total, mut count, mut wrong, mut unsure) = (0.0, 0.0, 0, 0);
     for (set, ext) in [("uwf_pairs_hires", "jpg"), ("uwf_triplets", "png")] {
-        let mut notes: Vec<PathBuf> =
-            std::fs::read_dir(data.join("annotations").join(set)).unwrap().map(|e| e.unwrap().path()).collect();
+        let mut notes: Vec<PathBuf> = std::fs::read_dir(data.join("annotations").join(set))
+            .unwrap()
+            .map(|e| e.unwrap().path())
+            .collect();
         notes.sort();
         for note in notes {
             let stem = note.file_stem().unwrap().to_string_lossy().into_owned();
@@ -152,7 +163,11 @@ fn frames(data: &Path, options: &Options) {
                     let dd = 2.0 * a["disc"][2].as_f64().unwrap();
                     format!("{:.2}", (x - t[0].as_f64().unwrap()).hypot(y - t[1].as_f64().unwrap()) / dd)
                 }
-                (at, t) => format!("{}/{}", if at.is_some() { "yes" } else { "no" }, if t.is_some() { "yes" } else { "no" }),
+                (at, t) => format!(
+                    "{}/{}",
+                    if at.is_some() { "yes" } else { "no" },
+                    if t.is_some() { "yes" } else { "no" }
+                ),
             };
             println!(
                 "{stem:18} {:9} {:11} {}/{}  {:.3} {:6}  {iou:.3} {miss:.3} {extra:.3} {:7} {:8} {:.2}  {}{}",
@@ -193,7 +208,9 @@ fn verdicts(data: &Path, options: &Options) {
     let text = std::fs::read_to_string(data.join("verdicts/labels.csv")).unwrap();
     let mut tables = [[[0usize; 3]; 3]; 2];
     let (mut too_kind, mut too_hard) = (0, 0);
-    println!("file     source               spoiled        A           B           engine      eye findings; reasons");
+    println!(
+        "file     source               spoiled        A           B           engine      eye findings; reasons"
+    );
     for line in text.lines().skip(1) {
         let c: Vec<&str> = line.split(',').collect();
         let frame = load(&data.join("verdicts").join(c[0]));
@@ -219,14 +236,23 @@ fn verdicts(data: &Path, options: &Options) {
             j.reasons.iter().map(|r| format!("{}{}", r.rule, if r.must { "!" } else { "" })).collect();
         println!(
             "{:8} {:20} {:14} {:11} {:11} {:11} {} {:.2} {}; {}{mark}",
-            c[0].trim_end_matches(".jpg"), c[1], format!("{} {}", c[2], c[3]), a.word(), b.word(), j.verdict.word(),
-            eye_word(o.eye.inferred), o.sharpness.value, strongest(&o), why.join(", ")
+            c[0].trim_end_matches(".jpg"),
+            c[1],
+            format!("{} {}", c[2], c[3]),
+            a.word(),
+            b.word(),
+            j.verdict.word(),
+            eye_word(o.eye.inferred),
+            o.sharpness.value,
+            strongest(&o),
+            why.join(", ")
         );
         keep(options, c[0].trim_end_matches(".jpg"), &frame, &o, &j);
     }
     println!(
         "quadratic weighted kappa: {:.3} against A, {:.3} against B; both not_usable called usable: {too_kind}; both usable called not_usable: {too_hard}\n",
-        kappa(&tables[0]), kappa(&tables[1])
+        kappa(&tables[0]),
+        kappa(&tables[1])
     );
 }
 
@@ -272,7 +298,8 @@ fn others(data: &Path, options: &Options) {
         ("fa_disease", Modality::Fa),
         ("fa_area_masks", Modality::Fa),
     ] {
-        let mut files: Vec<PathBuf> = std::fs::read_dir(data.join(set)).unwrap().map(|e| e.unwrap().path()).collect();
+        let mut files: Vec<PathBuf> =
+            std::fs::read_dir(data.join(set)).unwrap().map(|e| e.unwrap().path()).collect();
         files.retain(|f| {
             let n = f.file_name().unwrap().to_string_lossy();
             !n.ends_with(".csv") && !n.contains("_vessels") && !n.contains("_mask")
@@ -285,15 +312,28 @@ fn others(data: &Path, options: &Options) {
             let o = observe(&frame, m, None);
             let j = judged(&o, m);
             counts[j.verdict as usize] += 1;
-            none += usize::from(o.findings.iter().any(|f| f.kind == serrata_words::FindingKind::NoRetina && f.score > 0.5));
+            none += usize::from(
+                o.findings.iter().any(|f| f.kind == serrata_words::FindingKind::NoRetina && f.score > 0.5),
+            );
             let name = f.file_stem().unwrap().to_string_lossy().into_owned();
             println!(
                 "  {set}/{name:26} {:8} {:10} visible {:.2} eye {} {:.2} sharp {:.2} {}",
-                likely_modality(&frame).word(), j.verdict.word(), o.visible_retina.fraction, eye_word(o.eye.inferred), o.eye.probability,
-                o.sharpness.value, strongest(&o)
+                likely_modality(&frame).word(),
+                j.verdict.word(),
+                o.visible_retina.fraction,
+                eye_word(o.eye.inferred),
+                o.eye.probability,
+                o.sharpness.value,
+                strongest(&o)
             );
             keep(options, &format!("{set}_{name}"), &frame, &o, &j);
         }
-        println!("{set}: {} pictures, usable {}, limited {}, not usable {}, no retina {none}", files.len(), counts[0], counts[1], counts[2]);
+        println!(
+            "{set}: {} pictures, usable {}, limited {}, not usable {}, no retina {none}",
+            files.len(),
+            counts[0],
+            counts[1],
+            counts[2]
+        );
     }
 }

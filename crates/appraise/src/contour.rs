@@ -121,7 +121,8 @@ fn douglas_peucker(ring: &Ring, tolerance: f64) -> Ring {
     if n < 5 {
         return ring.clone();
     }
-    let far = (0..n).fold(0, |best, i| if gap(ring[i], ring[0]) > gap(ring[best], ring[0]) { i } else { best });
+    let far =
+        (0..n).fold(0, |best, i| if gap(ring[i], ring[0]) > gap(ring[best], ring[0]) { i } else { best });
     let mut keep = vec![false; n + 1];
     (keep[0], keep[far], keep[n]) = (true, true, true);
     let mut work = vec![(0, far), (far, n)];
@@ -150,7 +151,8 @@ fn gap(a: Point, b: Point) -> f64 {
 fn distance(p: Point, a: Point, b: Point) -> f64 {
     let (ux, uy) = (b[0] - a[0], b[1] - a[1]);
     let long = ux * ux + uy * uy;
-    let t = if long == 0.0 { 0.0 } else { (((p[0] - a[0]) * ux + (p[1] - a[1]) * uy) / long).clamp(0.0, 1.0) };
+    let t =
+        if long == 0.0 { 0.0 } else { (((p[0] - a[0]) * ux + (p[1] - a[1]) * uy) / long).clamp(0.0, 1.0) };
     gap(p, [a[0] + t * ux, a[1] + t * uy])
 }
 

@@ -35,18 +35,32 @@ pub(crate) fn rows_mean(p: &Plane, radius: usize) -> Plane {
     let mut out = Plane::new(p.width, p.height, 0.0);
     for y in 0..p.height {
         let (row, to) = (p.row(y), &mut out.data[y * p.width..(y + 1) * p.width]);
-        let mut sum: f64 = row.iter().take(radius).map(|v| f64::from(*v)).sum();
-        let mut count = radius.min(row.len());
-        for x in 0..row.len() {
-            if x + radius < row.len() {
+        let (n, mut sum) = (row.len(), 0.0f64);
+        let scale: f64 = 1.0 / (2 * radius + 1) as f64;
+        sum += row.iter().take(radius).map(|v| f64::from(*v)).sum::<f64>();
+        let full = radius + 1..n.saturating_sub(radius);
+        for x in 0..full.start.min(n) {
+            if x + radius < n {
                 sum += f64::from(row[x + radius]);
-                count += 1;
             }
+            let (low, high) = (x.saturating_sub(radius), (x + radius + 1).min(n));
             if x > radius {
                 sum -= f64::from(row[x - radius - 1]);
-                count -= 1;
             }
-            to[x] = narrow(sum / count as f64);
+            to[x] = narrow(sum / (high - low) as f64);
+        }
+        if full.start < full.end {
+            let (gone, come) = (&row[..full.len()], &row[full.start + radius..]);
+            for ((o, g), c) in to[full.clone()].iter_mut().zip(gone).zip(come) {
+                sum += f64::from(*c) - f64::from(*g);
+                *o = narrow(sum * scale);
+            }
+        }
+        for x in full.end.max(full.start).min(n)..n {
+            if x > radius {
+                sum -= f64::from(row[x - radius - 1]);
+            }
+            to[x] = narrow(sum / (n - x.saturating_sub(radius)) as f64);
         }
     }
     out
@@ -100,17 +114,21 @@ pub(crate) fn percentile(values: &mut [f32], share: f64) -> f32 {
     *values.select_nth_unstable_by(k, f32::total_cmp).1
 }
 
-/// A plane shrunk by a whole factor, by box means.
-pub(crate) fn shrink(p: &Plane, factor: usize) -> Plane {
-    let (w, h) = ((p.width / factor).max(1), (p.height / factor).max(1));
-    Plane::from_fn(w, h, |x, y| {
-        let (x1, y1) = (((x + 1) * factor).min(p.width), ((y + 1) * factor).min(p.height));
-        let mut sum = 0.0;
-        for j in y * factor..y1 {
-            sum += p.row(j)[x * factor..x1].iter().sum::<f32>();
+/// A plane of half the size, by means of four; an odd last row or column is left out. A single row or column stays.
+pub(crate) fn half(p: &Plane) -> Plane {
+    if p.width < 2 || p.height < 2 {
+        return p.clone();
+    }
+    let (w, h) = (p.width / 2, p.height / 2);
+    let mut out = Plane::new(w, h, 0.0);
+    for (y, to) in out.data.chunks_exact_mut(w).enumerate() {
+        for ((o, a), b) in
+            to.iter_mut().zip(p.row(2 * y).chunks_exact(2)).zip(p.row(2 * y + 1).chunks_exact(2))
+        {
+            *o = 0.25 * (a[0] + a[1] + b[0] + b[1]);
         }
-        sum / ((x1 - x * factor) * (y1 - y * factor)).max(1) as f32
-    })
+    }
+    out
 }
 
 #[cfg(test)]

@@ -1,12 +1,12 @@
-use crate::{anatomy::Vessels, mask::Mask, scene::Scene};
+use crate::{anatomy::Vessels, filter, mask::Mask, scene::Scene};
 use serrata_frame::Frame;
 use serrata_words::Modality;
 
 /// The kind of picture that the pixels look like, for frames without a label.
 ///
-/// Colours that differ between the channels mean colour. Grey pictures with bright vessels are called fluorescein:
-/// fluorescein and ICG cannot be told apart by the picture alone. Grey pictures with dark vessels and a dark disc are
-/// called autofluorescence, with a bright disc the green channel.
+/// Colours that differ between the channels mean colour. Grey pictures with bright vessels on a dark ground are called
+/// fluorescein: fluorescein and ICG cannot be told apart by the picture alone. Other grey pictures are called
+/// autofluorescence where the disc is dark, else the green channel.
 ///
 /// ```
 /// use serrata_frame::{Frame, Pixels, Samples};
@@ -17,30 +17,38 @@ use serrata_words::Modality;
 /// ```
 #[must_use]
 pub fn likely_modality(frame: &Frame) -> Modality {
-    let grey = if frame.pixels.channels() == 3 {
-        if coloured(frame) {
-            return Modality::Colour;
-        }
-        true
-    } else {
-        true
-    };
-    debug_assert!(grey);
+    if frame.pixels.channels() == 3 && coloured(frame) {
+        return Modality::Colour;
+    }
     let dye = Scene::new(frame, Modality::Fa);
-    let all = Mask::new(dye.width(), dye.height(), true).and(&dye.aperture);
-    let bright = Vessels::find(&dye, &all);
-    let plain = Scene::new(frame, Modality::Green);
-    let dark = Vessels::find(&plain, &all);
-    if bright.contrast >= dark.contrast {
+    let lit = Mask::new(dye.width(), dye.height(), true).and(&dye.aperture);
+    if bright_tail(&dye, &lit) {
         return Modality::Fa;
     }
-    let disc = crate::anatomy::anatomy(&plain, &all, &dark).disc;
-    match disc {
-        Some(d) if darker_than_around(&plain, d.x / plain.factor, d.y / plain.factor, d.radius / plain.factor) => {
+    let plain = Scene::new(frame, Modality::Green);
+    let dark = Vessels::find(&plain, &lit);
+    match crate::anatomy::anatomy(&plain, &lit, &dark).disc {
+        Some(d)
+            if darker_than_around(
+                &plain,
+                d.x / plain.factor,
+                d.y / plain.factor,
+                d.radius / plain.factor,
+            ) =>
+        {
             Modality::Faf
         }
         _ => Modality::Green,
     }
+}
+
+/// Whether brightness has its tail at the bright end: dye in vessels and leaks on a dark ground. By reflected light and
+/// autofluorescence the ground is bright and the vessels are the tail.
+fn bright_tail(scene: &Scene<'_>, lit: &Mask) -> bool {
+    let mut v: Vec<f32> =
+        scene.value.data.iter().zip(&lit.data).filter(|(_, l)| **l).map(|(v, _)| *v).collect();
+    let [low, middle, high] = [0.02, 0.5, 0.98].map(|share| filter::percentile(&mut v, share));
+    high - middle > 1.3 * (middle - low)
 }
 
 /// Whether the channels differ by more than two grey levels on the mean.

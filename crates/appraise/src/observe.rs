@@ -53,8 +53,12 @@ pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument
 /// The observation of a picture without retina.
 fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
     let none = Mask::new(scene.width(), scene.height(), false);
-    let blank =
-        Anatomy { disc: None, fovea: None, eye: EyeInference { inferred: None, probability: 0.5 }, convergence: 0.0 };
+    let blank = Anatomy {
+        disc: None,
+        fovea: None,
+        eye: EyeInference { inferred: None, probability: 0.5 },
+        convergence: 0.0,
+    };
     finish(scene, &none, vec![finding], blank, None, 0.0)
 }
 

@@ -77,17 +77,48 @@ impl Rays {
         out
     }
 
-    /// What lies inside an outline given as radii in steps.
+    /// The same rays on a plane `k` times as large.
+    pub(crate) fn grown(mut self, k: f32) -> Self {
+        self.centre = (self.centre.0 * k, self.centre.1 * k);
+        self.step *= k;
+        self
+    }
+
+    /// What lies inside an outline given as radii in steps: pixels whose centres are inside the polygon, row by row.
     pub(crate) fn fill(&self, radii: &[f32], width: usize, height: usize) -> Mask {
-        Mask::from_fn(width, height, |x, y| {
-            let (u, v) = (x as f32 + 0.5 - self.centre.0, y as f32 + 0.5 - self.centre.1);
-            let turn = v.atan2(u).rem_euclid(std::f32::consts::TAU) / std::f32::consts::TAU * RAYS as f32 - 0.5;
-            let turn = turn.rem_euclid(RAYS as f32);
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to RAYS
-            let k = turn.floor() as usize % RAYS;
-            let t = turn - turn.floor();
-            let r = radii[k] * (1.0 - t) + radii[(k + 1) % RAYS] * t;
-            u.hypot(v) <= r * self.step
-        })
+        let corner = |k: usize| {
+            let (dx, dy) = self.directions[k % RAYS];
+            let r = radii[k % RAYS] * self.step;
+            (self.centre.0 + r * dx, self.centre.1 + r * dy)
+        };
+        let mut out = Mask::new(width, height, false);
+        let mut cuts: Vec<Vec<f32>> = vec![Vec::new(); height];
+        for k in 0..RAYS {
+            let (a, b) = (corner(k), corner(k + 1));
+            let (low, high) = if a.1 < b.1 { (a, b) } else { (b, a) };
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+            let (from, to) = (
+                (low.1 - 0.5).ceil().max(0.0) as usize,
+                ((high.1 - 0.5).ceil().max(0.0) as usize).min(height),
+            );
+            for (y, row) in cuts.iter_mut().enumerate().take(to).skip(from) {
+                let t = (y as f32 + 0.5 - low.1) / (high.1 - low.1);
+                row.push(low.0 + t * (high.0 - low.0));
+            }
+        }
+        for (y, row) in cuts.iter_mut().enumerate() {
+            row.sort_by(f32::total_cmp);
+            for pair in row.chunks_exact(2) {
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+                let (a, b) = (
+                    (pair[0] - 0.5).ceil().max(0.0) as usize,
+                    ((pair[1] - 0.5).ceil().max(0.0) as usize).min(width),
+                );
+                if a < b {
+                    out.data[y * width + a..y * width + b].fill(true);
+                }
+            }
+        }
+        out
     }
 }

@@ -1,12 +1,6 @@
 //! Whether there is any retina in the picture.
 
-use crate::{
-    anatomy::Vessels,
-    faults::Seen,
-    filter,
-    mask::Mask,
-    scene::Scene,
-};
+use crate::{anatomy::Vessels, faults::Seen, filter, mask::Mask, scene::Scene};
 use serrata_words::{Finding, FindingKind};
 
 /// Least contrast of lines: an even card or a plain disc has none, its noise stays below.

@@ -22,6 +22,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) red: Option<Plane>,
     /// The part of the picture that the instrument fills.
     pub(crate) aperture: Mask,
+    /// The same at half the size, for what is smooth anyway.
+    pub(crate) half: Half,
     /// Painted-over patches.
     pub(crate) painted: Mask,
     /// Whether the aperture is a disc, as in pictures of a narrow field.
@@ -30,6 +32,15 @@ pub(crate) struct Scene<'a> {
     pub(crate) disc_radius: f32,
     /// Mean of blue against that of red and green; 0 where the picture has no colours.
     blueness: f32,
+}
+
+/// Planes of half the working size.
+pub(crate) struct Half {
+    pub(crate) detail: Plane,
+    pub(crate) value: Plane,
+    pub(crate) red: Option<Plane>,
+    /// Working pixels along one of these: 2, or 1 for the tiniest pictures.
+    pub(crate) step: f32,
 }
 
 /// Radius of the disc as a share of the longer side in an ultra-widefield picture: 0.020 to 0.026 in the frames at
@@ -60,6 +71,12 @@ impl<'a> Scene<'a> {
             (grey.clone(), grey, None)
         };
         let mut aperture = rim(frame, &value, working.factor, BLACK);
+        let half = Half {
+            detail: filter::half(&detail),
+            value: filter::half(&value),
+            red: red.as_ref().map(filter::half),
+            step: if value.width < 2 || value.height < 2 { 1.0 } else { 2.0 },
+        };
         let painted = Mask::new(value.width, value.height, false);
         let long = value.width.max(value.height) as f32;
         let diameter = round(&aperture);
@@ -68,8 +85,20 @@ impl<'a> Scene<'a> {
         }
         let disc_radius = diameter.map_or(WIDE * long, |d| NARROW * d);
         let round = diameter.is_some();
-        let mut scene =
-            Self { frame, modality, factor, detail, value, red, aperture, painted, round, disc_radius, blueness };
+        let mut scene = Self {
+            frame,
+            modality,
+            factor,
+            detail,
+            value,
+            red,
+            aperture,
+            half,
+            painted,
+            round,
+            disc_radius,
+            blueness,
+        };
         scene.painted = stamp::painted(&scene);
         scene
     }
@@ -120,9 +149,15 @@ fn rim(frame: &Frame, value: &Plane, factor: u32, limit: f32) -> Mask {
         let (fx, fy) = (x as u32 * factor + half, y as u32 * factor + half);
         calm.at(x, y) < limit || !frame.coverage.at(fx, fy)
     });
+    if black.count() == 0 {
+        return black.inverse();
+    }
     // Narrow dark cracks (lash shadows, the rim between lid and retina) do not let the outside in.
     let reach = (value.width.max(value.height) / 160).max(1);
-    let solid = filter::box_mean(&Plane::from_fn(value.width, value.height, |x, y| f32::from(u8::from(black.at(x, y)))), reach);
+    let solid = filter::box_mean(
+        &Plane::from_fn(value.width, value.height, |x, y| f32::from(u8::from(black.at(x, y)))),
+        reach,
+    );
     let core = Mask::from_fn(value.width, value.height, |x, y| solid.at(x, y) > 0.999).connected_to_border();
     let core = Plane::from_fn(value.width, value.height, |x, y| f32::from(u8::from(core.at(x, y))));
     let grown = filter::box_mean(&core, reach);
@@ -139,7 +174,9 @@ fn round(aperture: &Mask) -> Option<f32> {
     let mut rim: Vec<(f32, f32)> = Vec::new();
     for y in (h / 16..h - h / 16).step_by((h / 60).max(1)) {
         let row = &aperture.data[y * w..(y + 1) * w];
-        for x in [row.iter().position(|b| *b), row.iter().rposition(|b| *b).map(|x| x + 1)].into_iter().flatten() {
+        for x in
+            [row.iter().position(|b| *b), row.iter().rposition(|b| *b).map(|x| x + 1)].into_iter().flatten()
+        {
             if x > w / 50 && x + w / 50 < w {
                 rim.push((x as f32, y as f32 + 0.5));
             }

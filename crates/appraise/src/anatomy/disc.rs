@@ -37,6 +37,7 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
         }
     }
     let (mut score, mut x, mut y, mut c) = best?;
+    let first = score;
     let rival = scores
         .iter()
         .filter(|(_, rx, ry)| (rx - x).hypot(ry - y) > 3.0 * radius)
@@ -46,7 +47,16 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
     let mut step = radius / 2.0;
     while step > 0.6 {
         let (cx, cy) = (x, y);
-        for (dx, dy) in [(-1.0, -1.0), (0.0, -1.0), (1.0, -1.0), (-1.0, 0.0), (1.0, 0.0), (-1.0, 1.0), (0.0, 1.0), (1.0, 1.0)] {
+        for (dx, dy) in [
+            (-1.0, -1.0),
+            (0.0, -1.0),
+            (1.0, -1.0),
+            (-1.0, 0.0),
+            (1.0, 0.0),
+            (-1.0, 1.0),
+            (0.0, 1.0),
+            (1.0, 1.0),
+        ] {
             let (px, py) = (cx + dx * step, cy + dy * step);
             let conv = convergence(&vessels.points, px, py, radius);
             let s = conv * glow.factor(px, py);
@@ -58,7 +68,7 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
     }
     // A disc stands out both by itself and against the best place elsewhere.
     let clear = ((score - 0.25) / 0.25).clamp(0.0, 1.0);
-    let probability = clear * ((score / rival.max(1e-3) - 1.0) / 0.25).clamp(0.0, 1.0).max(0.3);
+    let probability = clear * ((first / rival.max(1e-3) - 1.0) / 0.25).clamp(0.0, 1.0).max(0.2);
     Some(Found { x, y, radius, probability, convergence: c })
 }
 
@@ -66,26 +76,41 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
 struct Glow {
     inner: Plane,
     outer: Plane,
+    step: f32,
     weight: f32,
 }
 
 impl Glow {
     fn new(scene: &Scene<'_>, radius: f32) -> Self {
         let log = Plane {
-            width: scene.width(),
-            height: scene.height(),
-            data: scene.value.data.iter().zip(&scene.detail.data).map(|(v, d)| (0.5 * (v + d) + 0.03).ln()).collect(),
+            width: scene.half.value.width,
+            height: scene.half.value.height,
+            data: scene
+                .half
+                .value
+                .data
+                .iter()
+                .zip(&scene.half.detail.data)
+                .map(|(v, d)| (0.5 * (v + d) + 0.03).ln())
+                .collect(),
         };
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small positive numbers
-        let (near, far) = ((0.8 * radius) as usize, (3.0 * radius) as usize);
-        let weight = if scene.modality.is_dye() { 0.3 } else { 1.0 };
-        Self { inner: filter::box_mean(&log, near), outer: filter::box_mean(&log, far), weight }
+        let (near, far) =
+            ((0.8 * radius / scene.half.step) as usize, (3.0 * radius / scene.half.step) as usize);
+        let weight = if scene.modality.is_dye() { 0.5 } else { 1.0 };
+        Self {
+            inner: filter::box_mean(&log, near),
+            outer: filter::box_mean(&log, far),
+            step: scene.half.step,
+            weight,
+        }
     }
 
     fn factor(&self, x: f32, y: f32) -> f32 {
         let (w, h) = (self.inner.width, self.inner.height);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
-        let (x, y) = ((x.max(0.0) as usize).min(w - 1), (y.max(0.0) as usize).min(h - 1));
+        let (x, y) =
+            (((x / self.step).max(0.0) as usize).min(w - 1), ((y / self.step).max(0.0) as usize).min(h - 1));
         1.0 + self.weight * (self.inner.at(x, y) - self.outer.at(x, y)).clamp(-0.5, 1.0)
     }
 }
@@ -123,7 +148,8 @@ fn sector(u: f32, v: f32) -> usize {
 fn candidates(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Vec<(f32, f32)> {
     let cell = (scene.disc_radius * 0.26).max(1.0);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small positive numbers
-    let (gw, gh) = ((scene.width() as f32 / cell).ceil() as usize, (scene.height() as f32 / cell).ceil() as usize);
+    let (gw, gh) =
+        ((scene.width() as f32 / cell).ceil() as usize, (scene.height() as f32 / cell).ceil() as usize);
     let reach = scene.disc_radius * 8.0;
     let bins = 6;
     let mut votes = vec![vec![0.0f32; gw * gh]; bins];

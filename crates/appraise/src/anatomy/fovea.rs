@@ -14,7 +14,12 @@ pub(crate) struct Candidate {
 }
 
 /// Best candidates to the left and to the right of the disc in the picture.
-pub(crate) fn both_sides(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels, disc: &disc::Found) -> [Option<Candidate>; 2] {
+pub(crate) fn both_sides(
+    scene: &Scene<'_>,
+    retina: &Mask,
+    vessels: &Vessels,
+    disc: &disc::Found,
+) -> [Option<Candidate>; 2] {
     let r = disc.radius;
     let dark = Darkness::new(scene, retina, vessels, r);
     [-1.0f32, 1.0].map(|side| {
@@ -39,6 +44,7 @@ pub(crate) fn both_sides(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels, di
 }
 
 struct Darkness<'a> {
+    step: f32,
     near: Plane,
     far: Plane,
     few: Plane,
@@ -51,12 +57,14 @@ impl<'a> Darkness<'a> {
     fn new(scene: &Scene<'_>, retina: &'a Mask, vessels: &Vessels, r: f32) -> Self {
         let log = darkness_source(scene);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small positive numbers
-        let (a, b) = ((0.8 * r) as usize, (2.4 * r) as usize);
+        let (a, b) = ((0.8 * r / scene.half.step) as usize, (2.4 * r / scene.half.step) as usize);
+        let strength = filter::half(&vessels.strength);
         Self {
+            step: scene.half.step,
             near: filter::box_mean(&log, a),
             far: filter::box_mean(&log, b),
-            few: filter::box_mean(&vessels.strength, a),
-            many: filter::box_mean(&vessels.strength, b),
+            few: filter::box_mean(&strength, a),
+            many: filter::box_mean(&strength, b),
             contrast: vessels.contrast,
             retina,
         }
@@ -64,14 +72,18 @@ impl<'a> Darkness<'a> {
 
     /// Evidence for a fovea at a place, or `None` outside the retina.
     fn at(&self, x: f32, y: f32) -> Option<f32> {
-        if x < 0.0 || y < 0.0 || x >= self.near.width as f32 || y >= self.near.height as f32 {
+        if x < 0.0 || y < 0.0 || x >= self.retina.width as f32 || y >= self.retina.height as f32 {
             return None;
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // checked just above
-        let (x, y) = (x as usize, y as usize);
-        if !self.retina.at(x, y) {
+        if !self.retina.at(x as usize, y as usize) {
             return None;
         }
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+        let (x, y) = (
+            ((x / self.step) as usize).min(self.near.width - 1),
+            ((y / self.step) as usize).min(self.near.height - 1),
+        );
         let dark = ((self.far.at(x, y) - self.near.at(x, y)) / 0.5).clamp(0.0, 1.0);
         let free = 1.0 - (self.few.at(x, y) / (self.many.at(x, y) + 0.02 * self.contrast)).min(1.0);
         Some(0.7 * dark + 0.3 * free)
@@ -82,11 +94,12 @@ impl<'a> Darkness<'a> {
 /// it lacks brighten its surroundings in green.
 fn darkness_source(scene: &Scene<'_>) -> Plane {
     let lift = 0.02;
-    let mut data: Vec<f32> = scene.detail.data.iter().map(|v| (v + lift).ln()).collect();
-    if let Some(red) = &scene.red {
+    let source = &scene.half;
+    let mut data: Vec<f32> = source.detail.data.iter().map(|v| (v + lift).ln()).collect();
+    if let Some(red) = &source.red {
         for (d, r) in data.iter_mut().zip(&red.data) {
             *d = 0.5 * *d + 0.5 * (r + lift).ln();
         }
     }
-    Plane { width: scene.width(), height: scene.height(), data }
+    Plane { width: source.detail.width, height: source.detail.height, data }
 }

@@ -114,7 +114,15 @@ fn crests(strength: &Plane, turn: &[(f32, f32)]) -> Vec<Point> {
             }
             let (c, v) = turn[i];
             // Neighbours across: nearest of the eight along (−v, c).
-            let step = |t: f32| if t > 0.38 { 1i64 } else if t < -0.38 { -1 } else { 0 };
+            let step = |t: f32| {
+                if t > 0.38 {
+                    1i64
+                } else if t < -0.38 {
+                    -1
+                } else {
+                    0
+                }
+            };
             #[allow(clippy::cast_possible_wrap)] // rows are short
             let off = step(c) * w as i64 + step(-v);
             #[allow(clippy::cast_possible_wrap, clippy::cast_possible_truncation, clippy::cast_sign_loss)]

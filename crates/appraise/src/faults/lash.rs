@@ -12,12 +12,18 @@ pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
     let lift = 0.02;
-    let log = Plane { width: w, height: h, data: s.value.data.iter().map(|v| (v + lift).ln()).collect() };
-    let narrow = filter::smooth(&log, s.long() * 0.004);
+    let source = &s.half.value;
+    let (hw, hh) = (source.width, source.height);
+    let log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| (v + lift).ln()).collect() };
+    let narrow = filter::smooth(&log, s.long() / s.half.step * 0.004);
     // Streaks stand upright: compare along the row only.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
-    let wide = filter::rows_mean(&narrow, (s.long() * 0.03) as usize);
-    let streak = Mask::from_fn(w, h, |x, y| seen.retina.at(x, y) && wide.at(x, y) - narrow.at(x, y) > DARKER);
+    let wide = filter::rows_mean(&narrow, (s.long() / s.half.step * 0.03) as usize);
+    let k = if s.half.step > 1.0 { 2 } else { 1 };
+    let streak = Mask::from_fn(w, h, |x, y| {
+        let (i, j) = ((x / k).min(hw - 1), (y / k).min(hh - 1));
+        seen.retina.at(x, y) && wide.at(i, j) - narrow.at(i, j) > DARKER
+    });
     let streak = streak.without_specks(w * h / 2500);
     let mut out = Vec::new();
     for (side, near) in [(Side::Bottom, true), (Side::Top, false)] {

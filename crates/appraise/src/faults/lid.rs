@@ -9,11 +9,19 @@ pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let (w, h) = (s.width(), s.height());
     // In dye pictures what is unlit may be lid or rim: only lit parts are named.
     let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
-    let covered = Mask { width: w, height: h, data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > 0.12).collect() };
+    let covered = Mask {
+        width: w,
+        height: h,
+        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > 0.12).collect(),
+    };
     let least = w * h / 400;
     let mut out = Vec::new();
     for side in [Side::Top, Side::Bottom, Side::Left, Side::Right] {
-        let part = Mask::from_fn(w, h, |x, y| covered.at(x, y) && side_of(x, y, w, h) == side).without_specks(least);
+        let part = Mask::from_fn(w, h, |x, y| covered.at(x, y) && side_of(x, y, w, h) == side);
+        if part.count() < least {
+            continue;
+        }
+        let part = part.without_specks(least);
         let share = part.share_of(&s.aperture);
         if share > 0.003 {
             let mut f = placed(FindingKind::Lid, ramp(share, 0.0, 0.2), &part, s);

@@ -11,7 +11,12 @@ mod sweep;
 pub(crate) use sharpness::{Sharp, sharpness};
 pub(crate) use sweep::{Sweep, sweep};
 
-use crate::{anatomy::{Anatomy, Vessels}, contour, mask::Mask, scene::Scene};
+use crate::{
+    anatomy::{Anatomy, Vessels},
+    contour,
+    mask::Mask,
+    scene::Scene,
+};
 use serrata_words::{Finding, FindingKind};
 
 /// Everything that the faults are told from.

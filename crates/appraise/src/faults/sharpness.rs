@@ -20,7 +20,8 @@ const HALF: usize = 14;
 
 /// Measures the strongest vessel in each cell of a grid.
 pub(crate) fn sharpness(scene: &Scene<'_>, vessels: &Vessels) -> Sharp {
-    let mut widths: Vec<f32> = strongest(scene, vessels).iter().filter_map(|p| edge_width(scene, p)).collect();
+    let mut widths: Vec<f32> =
+        strongest(scene, vessels).iter().filter_map(|p| edge_width(scene, p)).collect();
     if widths.len() < 8 {
         return Sharp { edge: None };
     }
@@ -62,7 +63,12 @@ fn edge_width(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<f32> {
         for (j, v) in profile.iter_mut().enumerate() {
             let t = (j as f32 - HALF as f32) * step;
             let u = f32::from(cut) * step * 1.5;
-            *v += sample(pixels, p.x * k + t * across.0 + u * along.0, p.y * k + t * across.1 + u * along.1, channel)?;
+            *v += sample(
+                pixels,
+                p.x * k + t * across.0 + u * along.0,
+                p.y * k + t * across.1 + u * along.1,
+                channel,
+            )?;
         }
     }
     let sign = if scene.modality.is_dye() { 1.0 } else { -1.0 };
@@ -74,9 +80,14 @@ fn edge_width(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<f32> {
     let low = |from: usize, to: usize| profile[from..to].iter().copied().fold(f32::INFINITY, f32::min);
     let side = |d: i64| -> Option<f32> {
         let reach = 9usize;
-        let (from, to) = if d < 0 { (top.saturating_sub(reach), top) } else { (top + 1, (top + 1 + reach).min(profile.len())) };
+        let (from, to) = if d < 0 {
+            (top.saturating_sub(reach), top)
+        } else {
+            (top + 1, (top + 1 + reach).min(profile.len()))
+        };
         let contrast = profile[top] - low(from, to);
-        let slope = (from..to).filter(|j| *j > 0).map(|j| (profile[j] - profile[j - 1]).abs()).fold(0.0, f32::max);
+        let slope =
+            (from..to).filter(|j| *j > 0).map(|j| (profile[j] - profile[j - 1]).abs()).fold(0.0, f32::max);
         (contrast > 0.015 && slope > 0.0).then(|| contrast / slope * step / long)
     };
     match (side(-1), side(1)) {

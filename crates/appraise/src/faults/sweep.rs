@@ -39,7 +39,8 @@ pub(crate) fn sweep(scene: &Scene<'_>, retina: &Mask, instrument: Option<&Instru
         findings.push(f);
     }
     for jump in rows.jumps(&bands) {
-        let mut f = Finding::new(FindingKind::Motion, ramp(jump.size, 0.004, 0.016).max(0.35) * jump.sure, 0.0);
+        let mut f =
+            Finding::new(FindingKind::Motion, ramp(jump.size, 0.004, 0.016).max(0.35) * jump.sure, 0.0);
         f.rows = Some(span(jump.row, jump.row + 1, scene.factor, across, scene));
         timed(&mut f, instrument, across, scene);
         f.duration_ms = None;
@@ -106,14 +107,20 @@ impl<'a> Rows<'a> {
     fn new(detail: &Plane, red: Option<&Plane>, inside: &'a Mask) -> Self {
         let (w, h) = (detail.width, detail.height);
         let gap = (h / 120).max(2);
-        let mut seen: Vec<f32> = detail.data.iter().zip(&inside.data).filter(|(_, i)| **i).map(|(v, _)| *v).collect();
+        let mut seen: Vec<f32> =
+            detail.data.iter().zip(&inside.data).filter(|(_, i)| **i).map(|(v, _)| *v).collect();
         let lift = (0.3 * filter::percentile(&mut seen, 0.5)).max(0.004);
-        let log = |p: &Plane| Plane { width: w, height: h, data: p.data.iter().map(|v| (v + lift).ln()).collect() };
+        let log =
+            |p: &Plane| Plane { width: w, height: h, data: p.data.iter().map(|v| (v + lift).ln()).collect() };
         let level = |p: &Plane| filter::columns_mean(&filter::rows_mean(&log(p), w / 60), gap / 2);
         let levels: Vec<Plane> = std::iter::once(detail).chain(red).map(level).collect();
         let fine = log(detail);
         let slow = filter::rows_mean(&fine, (w / 60).max(2));
-        let fine = Plane { width: w, height: h, data: fine.data.iter().zip(&slow.data).map(|(a, b)| a - b).collect() };
+        let fine = Plane {
+            width: w,
+            height: h,
+            data: fine.data.iter().zip(&slow.data).map(|(a, b)| a - b).collect(),
+        };
         let mut out = Self { levels, fine, inside, gap, step: vec![0.0; h], likeness: vec![1.0; h] };
         for y in gap + 1..h.saturating_sub(gap + 1) {
             out.step[y] = out.change(y);
@@ -185,7 +192,11 @@ impl<'a> Rows<'a> {
             }
             let end = edges[i + 1..].iter().find(|to| 2 * (**to - from) < h && self.differs(*from, **to));
             if let Some(to) = end {
-                bands.push(Band { from: *from, to: *to, score: f64::from(self.step[*from].min(self.step[*to])) });
+                bands.push(Band {
+                    from: *from,
+                    to: *to,
+                    score: f64::from(self.step[*from].min(self.step[*to])),
+                });
             }
         }
         bands
@@ -220,7 +231,8 @@ impl<'a> Rows<'a> {
             if (y - 2..y + 3).any(|k| self.likeness[k] < here) || near_band(y) {
                 continue;
             }
-            let mut around: Vec<f32> = (y - 12..y - 3).chain(y + 4..y + 12).map(|k| self.likeness[k]).collect();
+            let mut around: Vec<f32> =
+                (y - 12..y - 3).chain(y + 4..y + 12).map(|k| self.likeness[k]).collect();
             let usual = filter::percentile(&mut around, 0.5);
             if usual - here < 0.2 {
                 continue;

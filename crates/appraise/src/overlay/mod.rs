@@ -5,7 +5,7 @@ mod canvas;
 use crate::filter;
 use canvas::{Canvas, Colour};
 use serrata_frame::{Frame, Pixels, Samples, Working};
-use serrata_words::{Eye, Finding, Judgement, Observation, Side, Verdict};
+use serrata_words::{Eye, Finding, FindingKind, Judgement, Observation, Side, Verdict};
 
 const INK: Colour = [240, 240, 236];
 const QUIET: Colour = [170, 172, 178];
@@ -30,7 +30,9 @@ pub fn overlay(frame: &Frame, observation: &Observation, judgement: &Judgement, 
     paint(&mut c, &working, head);
     let scale = 1.0 / f64::from(working.factor);
     let top = head as f64;
-    for ring in observation.visible_retina.place.polygons.iter().chain(&observation.visible_retina.place.holes) {
+    for ring in
+        observation.visible_retina.place.polygons.iter().chain(&observation.visible_retina.place.holes)
+    {
         c.ring(ring, scale, top, 3, EDGE);
     }
     let mut taken = Vec::new();
@@ -40,7 +42,13 @@ pub fn overlay(frame: &Frame, observation: &Observation, judgement: &Judgement, 
     anatomy(&mut c, observation, scale, top);
     heading(&mut c, observation, judgement, title);
     for (k, note) in (0i64..).zip(&notes) {
-        c.text(12, i64::try_from(ph + head + 14).unwrap_or(0) + 22 * k, 2, note, if k == 0 { INK } else { QUIET });
+        c.text(
+            12,
+            i64::try_from(ph + head + 14).unwrap_or(0) + 22 * k,
+            2,
+            note,
+            if k == 0 { INK } else { QUIET },
+        );
     }
     finish(c, frame)
 }
@@ -92,8 +100,11 @@ fn heading(c: &mut Canvas, o: &Observation, j: &Judgement, title: &str) {
 
 /// What a finding covers, and its name beside it.
 fn finding(c: &mut Canvas, f: &Finding, scale: f64, top: f64, picture: usize, taken: &mut Vec<(i64, i64)>) {
-    for ring in f.place.polygons.iter().chain(&f.place.holes) {
-        c.ring(ring, scale, top, 2, FAULT);
+    // Lids end where the outline of the retina is drawn already.
+    if f.kind != FindingKind::Lid {
+        for ring in f.place.polygons.iter().chain(&f.place.holes) {
+            c.ring(ring, scale, top, 2, FAULT);
+        }
     }
     #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // within a canvas
     let (w, h, t) = (c.width as i64, picture as i64, top as i64);
@@ -121,7 +132,9 @@ fn finding(c: &mut Canvas, f: &Finding, scale: f64, top: f64, picture: usize, ta
     };
     let x = x.clamp(4, (w - wide - 4).max(4));
     let mut y = y.clamp(4, (h - 24).max(4)) + t;
-    while taken.iter().any(|(_, other)| (other - y).abs() < 22) && taken.iter().any(|(ox, oy)| (ox - x).abs() < wide + 40 && (oy - y).abs() < 22) {
+    while taken.iter().any(|(_, other)| (other - y).abs() < 22)
+        && taken.iter().any(|(ox, oy)| (ox - x).abs() < wide + 40 && (oy - y).abs() < 22)
+    {
         y += 22;
     }
     taken.push((x, y));

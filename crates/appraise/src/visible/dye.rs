@@ -1,6 +1,6 @@
 //! The outline in dye pictures: where the light of the dye falls to the floor.
 
-use super::Profile;
+use super::{Profile, inside};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -18,16 +18,17 @@ struct Light {
 }
 
 pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
-    let (w, h) = (scene.width(), scene.height());
     let light = light(scene);
+    let (w, h) = (light.light.width, light.light.height);
+    let aperture = inside(scene);
     let rays = Rays::new(w, h, centre(&light.light));
-    let threshold = (0.8 * light.noise).clamp(0.02, 0.07);
+    let threshold = (1.6 * light.noise).clamp(0.02, 0.07);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
-            let level = Profile::along(&rays, k, scene, |i| light.light.data[i]);
-            let texture = Profile::along(&rays, k, scene, |i| light.texture.data[i]);
-            let inside = Profile::along(&rays, k, scene, |i| f32::from(u8::from(scene.aperture.data[i])));
-            let last = inside.last_above(0.5).min(before_lid(&level, &texture, light.noise));
+            let level = Profile::along(&rays, k, &light.light, |i| light.light.data[i]);
+            let texture = Profile::along(&rays, k, &light.light, |i| light.texture.data[i]);
+            let within = Profile::along(&rays, k, &aperture, |i| aperture.data[i]);
+            let last = within.last_above(0.5).min(before_lid(&level, &texture, light.noise));
             ray_gain(&level, last, threshold)
         })
         .collect();
@@ -38,27 +39,32 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
 /// level of the darkest tenth of the aperture, held close to its darkest hundredth so that a wholly lit picture keeps
 /// its dim parts.
 fn light(scene: &Scene<'_>) -> Light {
-    let long = scene.long();
-    let calm = filter::smooth(&scene.value, long * 0.007);
-    let fine = filter::smooth(&scene.value, long * 0.003);
-    let inside = |p: &Plane| -> Vec<f32> {
-        p.data.iter().zip(&scene.aperture.data).filter(|(_, a)| **a).map(|(v, _)| *v).collect()
+    let (value, long) = (&scene.half.value, scene.long() / scene.half.step);
+    let calm = filter::smooth(value, long * 0.007);
+    let fine = filter::smooth(value, long * 0.003);
+    let aperture = inside(scene);
+    let lit = |p: &Plane| -> Vec<f32> {
+        p.data.iter().zip(&aperture.data).filter(|(_, a)| **a > 0.5).map(|(v, _)| *v).collect()
     };
-    let mut levels = inside(&calm);
+    let mut levels = lit(&calm);
     let black = 1.0 - levels.len() as f64 / calm.data.len() as f64;
     let darkest = filter::percentile(&mut levels, 0.01);
-    let floor = if black > 0.1 { darkest.min(0.004) } else { filter::percentile(&mut levels, 0.1).min(1.3 * darkest + 0.003) };
+    let floor = if black > 0.1 {
+        darkest.min(0.004)
+    } else {
+        filter::percentile(&mut levels, 0.1).min(1.3 * darkest + 0.003)
+    };
     let typical = (filter::percentile(&mut levels, 0.75) - floor).max(1e-3);
     let square = Plane {
         width: calm.width,
         height: calm.height,
-        data: scene.value.data.iter().zip(&fine.data).map(|(v, f)| (v - f) * (v - f)).collect(),
+        data: value.data.iter().zip(&fine.data).map(|(v, f)| (v - f) * (v - f)).collect(),
     };
     let mut texture = filter::smooth(&square, long * 0.009);
     for v in &mut texture.data {
         *v = v.max(0.0).sqrt() / typical;
     }
-    let noise = filter::percentile(&mut inside(&texture), 0.05);
+    let noise = filter::percentile(&mut lit(&texture), 0.05);
     let data = calm.data.iter().map(|v| (v - floor) / typical).collect();
     Light { light: Plane { width: calm.width, height: calm.height, data }, texture, noise }
 }
@@ -82,8 +88,10 @@ fn centre(light: &Plane) -> (f32, f32) {
 /// rises again without any detail in it.
 fn before_lid(level: &Profile, texture: &Profile, noise: f32) -> usize {
     let detailed = texture.last_above(2.0 * noise + 0.02);
+    let end = level.values.iter().rposition(Option::is_some).unwrap_or(0);
     let mut lowest = (f32::INFINITY, STEPS);
-    for s in detailed.saturating_sub(6)..STEPS {
+    // Lids come in from the rim: never past the middle of the ray.
+    for s in detailed.saturating_sub(6).max(end / 2)..STEPS {
         let Some(v) = level.values[s] else { break };
         if v < lowest.0 {
             lowest = (v, s);

@@ -7,7 +7,13 @@
 mod dye;
 mod reflected;
 
-use crate::{mask::Mask, radial::{Rays, STEPS}, scene::Scene};
+use crate::{
+    filter,
+    mask::Mask,
+    radial::{Rays, STEPS},
+    scene::Scene,
+};
+use serrata_frame::Plane;
 
 /// The visible retina on the working plane, blinks not yet taken out.
 pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
@@ -17,7 +23,17 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
         return scene.aperture.and_not(&scene.painted);
     }
     let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
-    rays.fill(&calm(&radii), w, h).and(&scene.aperture).and_not(&scene.painted)
+    rays.grown(scene.half.step).fill(&calm(&radii), w, h).and(&scene.aperture).and_not(&scene.painted)
+}
+
+/// The aperture on the half-size planes: 1 inside, 0 outside.
+fn inside(scene: &Scene<'_>) -> Plane {
+    let a = &scene.aperture;
+    filter::half(&Plane {
+        width: a.width,
+        height: a.height,
+        data: a.data.iter().map(|b| f32::from(u8::from(*b))).collect(),
+    })
 }
 
 /// Takes the steps out of an outline: the mean over five neighbours.
@@ -32,8 +48,8 @@ struct Profile {
 }
 
 impl Profile {
-    fn along(rays: &Rays, ray: usize, scene: &Scene<'_>, of: impl Fn(usize) -> f32) -> Self {
-        let (w, h) = (scene.width(), scene.height());
+    fn along(rays: &Rays, ray: usize, plane: &Plane, of: impl Fn(usize) -> f32) -> Self {
+        let (w, h) = (plane.width, plane.height);
         let values = (0..STEPS).map(|s| rays.pixel(ray, s, w, h).map(&of)).collect();
         Self { values }
     }

@@ -1,6 +1,6 @@
 //! The outline in pictures made by reflected light.
 
-use super::Profile;
+use super::{Profile, inside};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -12,19 +12,22 @@ use serrata_frame::Plane;
 const DARK: f32 = 0.05;
 
 pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
-    let (w, h) = (scene.width(), scene.height());
+    let value = &scene.half.value;
+    let (w, h) = (value.width, value.height);
+    let long = scene.long() / scene.half.step;
     let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
-    let calm = filter::smooth(&scene.value, scene.long() * 0.002);
+    let calm = filter::smooth(value, long * 0.002);
     let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + DARK).ln()).collect() };
     let redness = redness(scene);
-    let mut middle: Vec<f32> = central(scene, &log);
+    let aperture = inside(scene);
+    let mut middle: Vec<f32> = central(&log);
     let typical = filter::percentile(&mut middle, 0.5);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
-            let brightness = Profile::along(&rays, k, scene, |i| log.data[i]);
-            let red = Profile::along(&rays, k, scene, |i| redness.data[i]);
-            let inside = Profile::along(&rays, k, scene, |i| f32::from(u8::from(scene.aperture.data[i])));
-            ray_gain(&brightness, &red, &inside, typical)
+            let brightness = Profile::along(&rays, k, value, |i| log.data[i]);
+            let red = Profile::along(&rays, k, value, |i| redness.data[i]);
+            let within = Profile::along(&rays, k, value, |i| aperture.data[i]);
+            ray_gain(&brightness, &red, &within, typical)
         })
         .collect();
     (rays, Rays::best(&gain, 4, 0.12))
@@ -32,20 +35,24 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
 
 /// ln(red / green), smoothed; 0 for grey pictures.
 fn redness(scene: &Scene<'_>) -> Plane {
-    let Some(red) = &scene.red else { return Plane::new(scene.width(), scene.height(), 0.0) };
-    let data = red.data.iter().zip(&scene.detail.data).map(|(r, g)| ((r + DARK) / (g + DARK)).ln()).collect();
-    filter::smooth(&Plane { width: red.width, height: red.height, data }, scene.long() * 0.004)
+    let detail = &scene.half.detail;
+    let Some(red) = &scene.half.red else { return Plane::new(detail.width, detail.height, 0.0) };
+    let data = red.data.iter().zip(&detail.data).map(|(r, g)| ((r + DARK) / (g + DARK)).ln()).collect();
+    filter::smooth(
+        &Plane { width: red.width, height: red.height, data },
+        scene.long() / scene.half.step * 0.004,
+    )
 }
 
 /// Values in the central quarter of the picture.
-fn central(scene: &Scene<'_>, p: &Plane) -> Vec<f32> {
-    let (w, h) = (scene.width(), scene.height());
+fn central(p: &Plane) -> Vec<f32> {
+    let (w, h) = (p.width, p.height);
     (h / 4..(3 * h).div_ceil(4)).flat_map(|y| p.row(y)[w / 4..(3 * w).div_ceil(4)].iter().copied()).collect()
 }
 
 /// What an outline earns at each step of one ray.
-fn ray_gain(brightness: &Profile, red: &Profile, inside: &Profile, typical: f32) -> Vec<f32> {
-    let last = inside.last_above(0.5);
+fn ray_gain(brightness: &Profile, red: &Profile, aperture: &Profile, typical: f32) -> Vec<f32> {
+    let last = aperture.last_above(0.5);
     let dark = typical - 0.9;
     // Red beyond the outline would be retina left out; a bright, not reddish stretch inside would be lid taken in.
     let mut beyond = vec![0.0f32; STEPS + 1];
@@ -78,6 +85,7 @@ fn edge(brightness: &Profile, s: usize, dark: f32) -> f32 {
     };
     let (inner, outer) = sides(8);
     let rise = (outer - inner).clamp(0.0, 1.2);
-    let fall = [8, 20].into_iter().map(sides).map(|(i, o)| if o < dark { (i - o).clamp(0.0, 1.0) } else { 0.0 });
+    let fall =
+        [8, 20].into_iter().map(sides).map(|(i, o)| if o < dark { (i - o).clamp(0.0, 1.0) } else { 0.0 });
     rise.max(0.8 * fall.fold(0.0, f32::max))
 }

@@ -178,7 +178,7 @@ impl<'a> Painter<'a> {
             Modality::Faf => {
                 let base =
                     t.green * (1.0 + 0.14 * grain) * (1.0 - 0.93 * disc.0) * (1.0 + t.choroid * choroid);
-                let v = base * (1.0 - 0.66 * artery) * (1.0 - 0.78 * vein);
+                let v = base * (1.0 - 0.74 * artery) * (1.0 - 0.84 * vein);
                 [v, v]
             }
             Modality::Infrared => {
@@ -193,8 +193,8 @@ impl<'a> Painter<'a> {
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
                 [
-                    red * (1.0 - 0.20 * artery) * (1.0 - 0.42 * vein),
-                    green * (1.0 - 0.58 * artery) * (1.0 - 0.66 * vein),
+                    red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
+                    green * (1.0 - 0.74 * artery) * (1.0 - 0.86 * vein),
                 ]
             }
         }
@@ -321,9 +321,9 @@ impl<'a> Projector<'a> {
     }
 }
 
-/// A thin vessel absorbs less: about with the power 0.55 of its calibre, 1 from 40 µm of half calibre on (judgement).
+/// A thin vessel absorbs less: about with the power 0.4 of its calibre, 1 from 40 µm of half calibre on (judgement).
 fn absorption(half: f32) -> f32 {
-    (half / 0.0033).min(1.0).powf(0.55)
+    (half / 0.0033).min(1.0).powf(0.4)
 }
 
 /// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.

@@ -107,7 +107,7 @@ fn skin(modality: Modality, kind: FindingKind) -> [f32; 2] {
     match modality {
         Modality::Colour | Modality::Red | Modality::Green => {
             if lid {
-                [0.60, 0.66]
+                [0.80, 0.88]
             } else {
                 [0.13, 0.09]
             }

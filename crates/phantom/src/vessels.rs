@@ -105,8 +105,9 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     let Growth { mut points, parent, .. } = growth;
     let (flow, next) = flows(&parent);
     smooth(&mut points, &parent, &next);
-    // Widest trunk: 0.11 mm arteries, 0.14 mm veins (veins at the disc 84 to 177 µm; temporal arteriole 105 µm).
-    let widest = if kind == Kind::Artery { 0.125 } else { 0.165 } / 2.0 / radius;
+    // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds). The
+    // scanner's spot makes them look a little wider: judgement, after real pictures.
+    let widest = if kind == Kind::Artery { 0.145 } else { 0.195 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
     let half = flow.iter().map(|f| widest * (f / most).cbrt().max(0.10)).collect();
     Tree { points, parent, next, half }

@@ -14,5 +14,9 @@ mapfile -t targets < <(cd fuzz && cargo fuzz list)
 export RUSTC_BOOTSTRAP=1
 for target in "${targets[@]}"; do
     printf '==== %s\n' "$target"
-    cargo fuzz run "$target" -- -max_total_time="${SECONDS_EACH:-60}" -rss_limit_mb=4096
+    # New inputs go to a folder of their own: those in fuzz/corpus are seeds that the tests replay.
+    found="fuzz/artifacts/found/$target"
+    mkdir -p "$found"
+    seeds="fuzz/corpus/${target%_round_trip}"
+    cargo fuzz run "$target" "$found" "$seeds" -- -max_total_time="${SECONDS_EACH:-60}" -rss_limit_mb=4096
 done

@@ -24,10 +24,14 @@ const PURE: [&str; 6] = ["words", "eye", "frame", "phantom", "appraise", "visit"
 /// What a pure room must not pull in, not even through others.
 const FORBIDDEN: [&str; 5] = ["tokio", "sqlx", "axum", "notify", "object_store"];
 
+/// For this machine's kind alone, since a build fetches no packages of other kinds.
 fn metadata() -> cargo_metadata::Metadata {
+    let said = std::process::Command::new(env!("CARGO")).arg("-vV").output().expect("cargo says what it is");
+    let said = String::from_utf8(said.stdout).expect("cargo speaks UTF-8");
+    let host = said.lines().find_map(|l| l.strip_prefix("host: ")).expect("cargo names its host").to_owned();
     cargo_metadata::MetadataCommand::new()
         .manifest_path(concat!(env!("CARGO_MANIFEST_DIR"), "/../../Cargo.toml"))
-        .other_options(vec!["--offline".to_owned()])
+        .other_options(vec!["--offline".to_owned(), "--filter-platform".to_owned(), host])
         .exec()
         .expect("cargo metadata answers")
 }

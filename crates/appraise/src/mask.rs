@@ -148,14 +148,4 @@ impl Mask {
         }
         out
     }
-
-    /// Holes with fewer than `least` pixels are filled.
-    pub(crate) fn without_pinholes(&self, least: usize) -> Self {
-        let inverse = self.inverse();
-        let outside = inverse.connected_to_border();
-        let holes = inverse.and_not(&outside).without_specks(least.max(1));
-        Self { width: self.width, height: self.height, data: vec![true; self.data.len()] }
-            .and_not(&outside)
-            .and_not(&holes)
-    }
 }

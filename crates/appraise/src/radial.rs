@@ -54,8 +54,9 @@ impl Rays {
             let mut back = vec![0usize; STEPS];
             for s in 0..STEPS {
                 let low = s.saturating_sub(slack);
-                for p in low..(s + slack + 1).min(STEPS) {
-                    let v = total[p] - stiff * s.abs_diff(p) as f32;
+                let high = (s + slack + 1).min(STEPS);
+                for (p, before) in (low..).zip(&total[low..high]) {
+                    let v = before - stiff * s.abs_diff(p) as f32;
                     if v > next[s] {
                         (next[s], back[s]) = (v, p);
                     }

@@ -18,6 +18,10 @@ const NARROW: f32 = 0.15;
 /// The same where the picture is filled to its corners, as photographs are and pictures through a pupil are not.
 const CONVERGENCE_FILLED: f32 = 0.55;
 
+/// Least share of the picture that has to be left after lids and blinks: less shows no eye's retina (judgement; a frame
+/// with its lids half shut has 0.3).
+const LEFT: f64 = 0.12;
+
 /// Most blue against the mean of red and green. White-balanced retinal pictures have up to 0.45, the two lasers 0.1;
 /// photographs of rooms and people 0.6 and more.
 const BLUE: f32 = 0.6;
@@ -28,7 +32,8 @@ pub(crate) fn no_retina(seen: &Seen<'_>, blink: bool) -> Option<Finding> {
     let (scene, retina, vessels) = (seen.scene, seen.retina, seen.vessels);
     let converging = seen.anatomy.convergence;
     let picture = Mask::new(scene.width(), scene.height(), true);
-    let filled = !scene.round && retina.share_of(&picture) > 0.94;
+    let left = retina.share_of(&picture);
+    let filled = !scene.round && left > 0.94;
     let enough = match (scene.round, filled) {
         // A narrow field need not hold the disc, a blink may hide it, and where much is burnt out vessels are missing.
         (true, _) => NARROW,
@@ -36,7 +41,8 @@ pub(crate) fn no_retina(seen: &Seen<'_>, blink: bool) -> Option<Finding> {
         (false, false) => CONVERGENCE,
         (false, true) => CONVERGENCE_FILLED,
     };
-    let retina_like = vessels.points.len() >= 300
+    let retina_like = left >= LEFT
+        && vessels.points.len() >= 300
         && vessels.contrast >= CONTRAST
         && order(scene, vessels) >= ORDER
         && converging >= enough

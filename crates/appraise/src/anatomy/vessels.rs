@@ -38,7 +38,7 @@ impl Vessels {
             calm.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
         let lift = (0.15 * filter::percentile(&mut levels, 0.5)).max(0.004);
         let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + lift).ln()).collect() };
-        let core = core(retina, scene);
+        let core = core(retina, (scene.long() * 0.012).max(4.0 * sigma));
         let bright = scene.modality.is_dye();
         let mut strength = Plane::new(w, h, 0.0);
         let mut turn = vec![(0.0f32, 0.0f32); w * h];
@@ -67,15 +67,15 @@ impl Vessels {
     }
 }
 
-/// The retina without a margin of 1.5 % of the longer side, where the outline itself would look like a vessel.
-fn core(retina: &Mask, scene: &Scene<'_>) -> Mask {
+/// The retina without a margin of working pixels, within which the outline itself would look like a vessel.
+fn core(retina: &Mask, margin: f32) -> Mask {
     let solid = Plane {
         width: retina.width,
         height: retina.height,
         data: retina.data.iter().map(|r| f32::from(u8::from(*r))).collect(),
     };
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
-    let margin = (scene.long() * 0.012).round() as usize;
+    let margin = margin.round() as usize;
     let solid = filter::box_mean(&solid, margin);
     Mask { width: retina.width, height: retina.height, data: solid.data.iter().map(|v| *v > 0.995).collect() }
 }

@@ -9,7 +9,7 @@ mod sharpness;
 mod sweep;
 
 pub(crate) use sharpness::{Sharp, sharpness};
-pub(crate) use sweep::{Sweep, sweep};
+pub(crate) use sweep::sweep;
 
 use crate::{
     anatomy::{Anatomy, Vessels},

@@ -253,10 +253,9 @@ impl<'a> Rows<'a> {
         let mut best = (here, 0i64);
         for s in 2..=most {
             for shift in [s, -s] {
-                if let Some(c) = self.alike(y, shift) {
-                    if c > best.0 {
-                        best = (c, shift);
-                    }
+                let c = self.alike(y, shift).unwrap_or(-1.0);
+                if c > best.0 {
+                    best = (c, shift);
                 }
             }
         }

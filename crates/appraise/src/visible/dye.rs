@@ -41,7 +41,7 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
 fn light(scene: &Scene<'_>) -> Light {
     let (value, long) = (&scene.half.value, scene.long() / scene.half.step);
     let calm = filter::smooth(value, long * 0.007);
-    let fine = filter::smooth(value, long * 0.003);
+    let fine = filter::smooth(value, (long * 0.003).max(1.2));
     let aperture = inside(scene);
     let lit = |p: &Plane| -> Vec<f32> {
         p.data.iter().zip(&aperture.data).filter(|(_, a)| **a > 0.5).map(|(v, _)| *v).collect()

@@ -1,0 +1,95 @@
+//! The engine on simulated frames, whose truth is known. They are a sketch of a retina: nothing is tuned on them, and
+//! the limits here only say that the engine is not lost on them.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
+use serrata_appraise::observe;
+use serrata_frame::{Frame, Pixels, Samples};
+use serrata_phantom::{Fault, Rendered, Scene, render};
+use serrata_words::{Eye, FindingKind, Modality};
+
+fn made(seed: u64, eye: Eye, modality: Modality, faults: Vec<Fault>) -> Rendered {
+    let mut scene = Scene::new(seed, eye, modality);
+    scene.size = 1700;
+    scene.faults = faults;
+    render(&scene)
+}
+
+fn bytes(f: &Frame) -> Vec<u8> {
+    match f.pixels.samples() {
+        Samples::U8(v) => v.to_vec(),
+        Samples::U16(_) => panic!("the phantom draws 8 bit"),
+    }
+}
+
+fn same_shape(f: &Frame, samples: Samples) -> Frame {
+    let p = &f.pixels;
+    Frame::bare(Pixels::new(p.width(), p.height(), p.channels(), samples).unwrap())
+}
+
+fn mirrored(f: &Frame) -> Frame {
+    let (w, c) = (f.pixels.width() as usize, usize::from(f.pixels.channels()));
+    let v: Vec<u8> =
+        bytes(f).chunks_exact(w * c).flat_map(|r| r.chunks_exact(c).rev().flatten().copied()).collect();
+    same_shape(f, Samples::U8(v.into()))
+}
+
+#[test]
+fn the_visible_retina_is_most_of_what_was_drawn() {
+    for m in [Modality::Colour, Modality::Fa, Modality::Faf] {
+        for (seed, eye) in [(1, Eye::R), (2, Eye::L), (3, Eye::R)] {
+            let made = made(seed, eye, m, vec![]);
+            let o = observe(&made.frame, m, None);
+            let (got, want) = (o.visible_retina.place.flat_area(), made.truth.visible_retina.flat_area());
+            assert!((got / want - 1.0).abs() < 0.2, "{m} {seed}: {got} against {want}");
+            assert!(o.eye.inferred.is_none_or(|e| e == eye), "{m} {seed}: {:?}", o.eye);
+        }
+    }
+}
+
+#[test]
+fn a_mirrored_frame_has_the_mirrored_observation() {
+    let made = made(5, Eye::R, Modality::Fa, vec![]);
+    let (a, b) =
+        (observe(&made.frame, Modality::Fa, None), observe(&mirrored(&made.frame), Modality::Fa, None));
+    assert_eq!(a.eye.inferred.map(Eye::fellow), b.eye.inferred);
+    assert!((a.visible_retina.fraction - b.visible_retina.fraction).abs() < 0.01);
+    let (d, e) = (a.disc.unwrap(), b.disc.unwrap());
+    assert!((d.x - (1700.0 - e.x)).abs() < d.radius && (d.y - e.y).abs() < d.radius, "{d:?} {e:?}");
+}
+
+#[test]
+fn sixteen_bit_is_seen_as_eight_bit() {
+    let made = made(6, Eye::L, Modality::Colour, vec![]);
+    let wide: Vec<u16> = bytes(&made.frame).iter().map(|v| u16::from(*v) * 257).collect();
+    let deep = same_shape(&made.frame, Samples::U16(wide.into()));
+    let (a, b) = (observe(&made.frame, Modality::Colour, None), observe(&deep, Modality::Colour, None));
+    assert_eq!(a.eye.inferred, b.eye.inferred);
+    assert!((a.visible_retina.fraction - b.visible_retina.fraction).abs() < 1e-3);
+    assert!((a.sharpness.value - b.sharpness.value).abs() < 1e-2);
+}
+
+#[test]
+fn the_same_frame_gives_the_same_bytes_beside_other_work() {
+    let made = made(7, Eye::R, Modality::Colour, vec![]);
+    let seen: Vec<String> = std::thread::scope(|s| {
+        let one = || serde_json::to_string(&observe(&made.frame, Modality::Colour, None)).unwrap();
+        let all: Vec<_> = (0..3).map(|_| s.spawn(one)).collect();
+        all.into_iter().map(|t| t.join().unwrap()).collect()
+    });
+    assert!(seen.windows(2).all(|w| w[0] == w[1]));
+}
+
+#[test]
+fn a_blink_is_found_in_its_rows_and_timed_only_with_an_instrument() {
+    let scene = Scene::new(1, Eye::R, Modality::Colour);
+    let made = made(1, Eye::R, Modality::Colour, vec![Fault::Blink { rows: [600, 850] }]);
+    let o = observe(&made.frame, Modality::Colour, Some(&scene.instrument));
+    let blink = o.findings.iter().find(|f| f.kind == FindingKind::Blink).expect("a blink");
+    let [from, to] = blink.rows.unwrap();
+    assert!(from.abs_diff(600) < 40 && to.abs_diff(850) < 40, "{from}..{to}");
+    assert!(blink.onset_ms.is_some() && blink.duration_ms.is_some());
+    let plain = observe(&made.frame, Modality::Colour, None);
+    let blink = plain.findings.iter().find(|f| f.kind == FindingKind::Blink).expect("a blink");
+    assert_eq!((blink.onset_ms, blink.duration_ms), (None, None));
+}

@@ -262,10 +262,10 @@ fn kappa(t: &[[usize; 3]; 3]) -> f64 {
     let row = |i: usize| t[i].iter().sum::<usize>() as f64;
     let column = |k: usize| t.iter().map(|r| r[k]).sum::<usize>() as f64;
     let (mut seen, mut chance) = (0.0, 0.0);
-    for i in 0..3 {
-        for k in 0..3 {
+    for (i, line) in t.iter().enumerate() {
+        for (k, count) in line.iter().enumerate() {
             let w = (i as f64 - k as f64).powi(2) / 4.0;
-            seen += w * t[i][k] as f64;
+            seen += w * *count as f64;
             chance += w * row(i) * column(k) / n;
         }
     }

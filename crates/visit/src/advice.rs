@@ -15,7 +15,9 @@ use serrata_words::{EyeState, Finding, FindingKind, Side};
 #[must_use]
 pub fn advice_for(finding: &Finding, eye: &EyeState) -> Option<String> {
     let text = match finding.kind {
-        FindingKind::Blink => "Let the patient blink a few times, then both eyes wide open, and take it again.",
+        FindingKind::Blink => {
+            "Let the patient blink a few times, then both eyes wide open, and take it again."
+        }
         FindingKind::Lid => return Some(lid(finding.side, eye)),
         FindingKind::Lash => "Ask for both eyes wide open and the chin a little up; move back slightly.",
         FindingKind::TooClose => "Move back a little, until lids and lashes leave the picture.",
@@ -23,17 +25,23 @@ pub fn advice_for(finding: &Finding, eye: &EyeState) -> Option<String> {
         FindingKind::OffCentre => return Some(centre(finding.side)),
         FindingKind::IrisShadow => "Re-centre on the pupil and move a little nearer.",
         FindingKind::Motion => "Let the patient rest, ask to look steadily at the target, and take it again.",
-        FindingKind::Blur => "Let the patient blink, check the distance, clean the front surface, and take it again.",
+        FindingKind::Blur => {
+            "Let the patient blink, check the distance, clean the front surface, and take it again."
+        }
         FindingKind::Haze => {
             "Let the patient blink, clean the front surface and re-centre. If haze stays: stop, note it, and say today if it is new."
         }
         FindingKind::Underexposed => "Re-centre on the pupil and raise the gain.",
         FindingKind::Overexposed => "Lower the gain and take it again.",
         FindingKind::Reflex => "Re-centre slightly, so that the reflection leaves the picture.",
-        FindingKind::Smear | FindingKind::Dust => "Clean the front surface as the clinic's own instruction says.",
+        FindingKind::Smear | FindingKind::Dust => {
+            "Clean the front surface as the clinic's own instruction says."
+        }
         FindingKind::WrongEye => "Check which eye was in front, and correct the label.",
         FindingKind::WrongModality => "Check which kind of picture was taken, and correct the label.",
-        FindingKind::NoRetina => "Check that this is the right file; if it is, align on the pupil and take it again.",
+        FindingKind::NoRetina => {
+            "Check that this is the right file; if it is, align on the pupil and take it again."
+        }
         FindingKind::Floater => return None,
     };
     Some(text.to_owned())

@@ -21,7 +21,9 @@ pub fn cautions(views: &[View]) -> Vec<&'static str> {
             "Ever hives, swelling, wheeze or collapse after a dye? Then stop, and tell the prescriber before anything is drawn up.",
         );
         asked.push("Ever nausea or vomiting after a dye? Note it.");
-        asked.push("Pregnant or nursing, kidney, liver or heart disease, a protected arm? Tell the prescriber.");
+        asked.push(
+            "Pregnant or nursing, kidney, liver or heart disease, a protected arm? Tell the prescriber.",
+        );
     }
     if views.iter().any(|v| v.modality == Modality::Faf) {
         asked.push("Autofluorescence comes before dye, drops and gel.");

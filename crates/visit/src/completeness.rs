@@ -89,7 +89,9 @@ pub struct Status {
 /// matches nothing.
 #[must_use]
 pub fn matches(view: &View, frame: &Candidate) -> bool {
-    view.modality == frame.modality && view.gaze == frame.gaze && view.eye.is_none_or(|e| frame.eye == Some(e))
+    view.modality == frame.modality
+        && view.gaze == frame.gaze
+        && view.eye.is_none_or(|e| frame.eye == Some(e))
 }
 
 /// Answers which views are met, and by which frames.

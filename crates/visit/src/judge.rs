@@ -56,7 +56,11 @@ pub fn judge(
             let own = counting.iter().find(|f| f.kind == k).copied().cloned();
             advice_for(&own.unwrap_or_else(|| Finding::new(k, 1.0, 0.0)), eye)
         });
-        for sentence in all {
+        let short = reasons.iter().find(|r| r.rule.starts_with("reach")).map(|r| {
+            let side = r.rule.trim_start_matches("reach ");
+            format!("The {side} side is cut short: re-centre on the pupil, both eyes wide open, and take it again.")
+        });
+        for sentence in all.chain(short) {
             if !advice.contains(&sentence) {
                 advice.push(sentence);
             }
@@ -104,7 +108,9 @@ fn finding_reason(f: &Finding, view: &View, rules: &Rules) -> Option<Reason> {
         must,
         text: match f.side {
             Some(side) => format!("{} ({side}), {:.0} % of the picture", f.kind.screen(), f.fraction * 100.0),
-            None if f.fraction > 0.0 => format!("{}, {:.0} % of the picture", f.kind.screen(), f.fraction * 100.0),
+            None if f.fraction > 0.0 => {
+                format!("{}, {:.0} % of the picture", f.kind.screen(), f.fraction * 100.0)
+            }
             None => f.kind.screen().to_owned(),
         },
     })
@@ -164,15 +170,19 @@ fn next_step(
     advice: &mut Vec<String>,
 ) -> Next {
     let mendable = reasons.iter().any(|r| {
-        r.finding.is_some_and(|k| !matches!(k, FindingKind::Haze | FindingKind::Floater | FindingKind::WrongEye))
-            || r.rule.starts_with("reach")
+        r.finding.is_some_and(|k| {
+            !matches!(
+                k,
+                FindingKind::Haze | FindingKind::Floater | FindingKind::WrongEye | FindingKind::WrongModality
+            )
+        }) || r.rule.starts_with("reach")
     });
     if verdict == Verdict::Usable || (verdict == Verdict::Limited && !mendable) {
         return Next::Keep;
     }
     // A wrong label is mended by a person, not by another picture.
-    if reasons.iter().filter(|r| r.must).all(|r| r.finding == Some(FindingKind::WrongEye)) && verdict == Verdict::NotUsable
-    {
+    let label = |r: &Reason| matches!(r.finding, Some(FindingKind::WrongEye | FindingKind::WrongModality));
+    if verdict == Verdict::NotUsable && reasons.iter().filter(|r| r.must).all(label) {
         return Next::Keep;
     }
     if !mendable {
@@ -180,13 +190,17 @@ fn next_step(
     }
     let stop = if eye.spare { rules.tries.stop_after_spare } else { rules.tries.stop_after };
     let leading = reasons.first().and_then(|r| r.finding);
-    let same = earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
+    let same =
+        earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
     if earlier.len() + 1 >= stop {
         advice.insert(0, "Stop here: close this view with the best frame, or as not obtainable.".to_owned());
         return Next::Stop;
     }
     if same + 1 >= rules.tries.change_after {
-        advice.insert(0, "The same fault again: change something first (gaze, hand, clean surface, person).".to_owned());
+        advice.insert(
+            0,
+            "The same fault again: change something first (gaze, hand, clean surface, person).".to_owned(),
+        );
     }
     // Readable with reservations is kept as well: the next try may be worse.
     Next::TryAgain

@@ -58,7 +58,8 @@ impl Protocol {
     /// # Ok::<(), serrata_visit::ProtocolError>(())
     /// ```
     pub fn from_toml(text: &str) -> Result<Self, ProtocolError> {
-        let p: Self = toml::from_str(text).map_err(|e| ProtocolError::Text(e.to_string().trim().to_owned()))?;
+        let p: Self =
+            toml::from_str(text).map_err(|e| ProtocolError::Text(e.to_string().trim().to_owned()))?;
         if p.views.is_empty() {
             return Err(ProtocolError::Empty(p.name));
         }
@@ -97,12 +98,10 @@ mod tests {
     #[test]
     fn shipped_protocols_read() {
         let all = Protocol::shipped().unwrap();
-        assert_eq!(all.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(), [
-            "first-look",
-            "diabetes",
-            "macular-faf",
-            "five-gazes"
-        ]);
+        assert_eq!(
+            all.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(),
+            ["first-look", "diabetes", "macular-faf", "five-gazes"]
+        );
     }
 
     #[test]

@@ -13,7 +13,11 @@ fn clean() -> Observation {
         width: 100,
         height: 100,
         aperture_fraction: 1.0,
-        visible_retina: VisibleRetina { fraction: 0.85, fraction_of_picture: 0.7, ..VisibleRetina::default() },
+        visible_retina: VisibleRetina {
+            fraction: 0.85,
+            fraction_of_picture: 0.7,
+            ..VisibleRetina::default()
+        },
         findings: vec![],
         eye: EyeInference { inferred: Some(Eye::R), probability: 0.99 },
         disc: None,
@@ -77,10 +81,14 @@ fn haze_alone_never_makes_a_frame_not_usable() {
 #[test]
 fn short_reach_is_told_with_its_side() {
     let mut o = clean();
-    o.reach = Some(Reach { superior: 4.0, inferior: 7.5, nasal: 9.0, temporal: 7.0 });
+    o.reach = Some(Reach { superior: 4.0, inferior: 7.5, nasal: 9.0, temporal: 6.2 });
     let j = said(&o, None, &[]);
     assert_eq!(j.verdict, Verdict::NotUsable);
-    assert!(j.reasons[0].text.contains("superior") && j.reasons[1].text.contains("temporal"), "{:?}", j.reasons);
+    assert!(
+        j.reasons[0].text.contains("superior") && j.reasons[1].text.contains("temporal"),
+        "{:?}",
+        j.reasons
+    );
 }
 
 proptest! {

@@ -2,6 +2,7 @@
 
 mod exposure;
 mod haze;
+mod kind;
 mod lash;
 mod lid;
 mod lost_side;
@@ -39,6 +40,7 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     out.extend(exposure::overexposed(seen));
     out.extend(lost_side::off_centre(seen));
     out.extend(haze::haze(seen));
+    out.extend(kind::wrong_modality(seen.scene));
     out
 }
 

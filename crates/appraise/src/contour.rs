@@ -26,10 +26,15 @@ pub(crate) fn region(mask: &Mask, factor: f64) -> Region {
 fn without_saddles(mask: &Mask) -> Mask {
     let mut out = mask.clone();
     let (w, h) = (mask.width, mask.height);
+    let set = |y: &usize| mask.data[y * w..(y + 1) * w].contains(&true);
+    let (Some(top), Some(bottom)) = ((0..h).find(set), (0..h).rev().find(set)) else { return out };
+    let mut rows = top.max(1)..(bottom + 2).min(h);
     let mut again = true;
     while again {
         again = false;
-        for y in 1..h {
+        // The next round need only look where this one changed something.
+        let (mut first, mut last) = (h, 0);
+        for y in rows.clone() {
             for x in 1..w {
                 let (i, up) = (y * w + x, (y - 1) * w + x);
                 let [a, b, c, d] = [out.data[up - 1], out.data[up], out.data[i - 1], out.data[i]];
@@ -38,9 +43,11 @@ fn without_saddles(mask: &Mask) -> Mask {
                         out.data[k] = true;
                     }
                     again = true;
+                    (first, last) = (first.min(y), last.max(y));
                 }
             }
         }
+        rows = first.saturating_sub(1).max(1)..(last + 2).min(h);
     }
     out
 }

@@ -68,12 +68,17 @@ fn shrink<T: Copy + Into<u32>>(v: &[T], p: &Pixels, factor: u32, top: f32) -> Ve
                 *s = s.wrapping_add((*v).into()); // at most 65535 rows of 65535: no wrap below 2^32
             }
         }
-        for (k, plane) in planes.iter_mut().enumerate() {
-            for (out, pixels) in plane.data[y * w..(y + 1) * w].iter_mut().zip(sums.chunks_exact(f * c)) {
-                let sum: u64 = pixels.iter().skip(k).step_by(c).map(|s| u64::from(*s)).sum();
+        for (x, pixels) in sums.chunks_exact(f * c).take(w).enumerate() {
+            let mut sum = [0u64; 3]; // 1 or 3 channels
+            for pixel in pixels.chunks_exact(c) {
+                for (s, v) in sum.iter_mut().zip(pixel) {
+                    *s += u64::from(*v);
+                }
+            }
+            for (plane, sum) in planes.iter_mut().zip(sum) {
                 #[allow(clippy::cast_precision_loss)] // rounding to f32 is meant
                 {
-                    *out = sum as f32 * scale;
+                    plane.data[y * w + x] = sum as f32 * scale;
                 }
             }
         }

@@ -93,3 +93,17 @@ fn a_blink_is_found_in_its_rows_and_timed_only_with_an_instrument() {
     let blink = plain.findings.iter().find(|f| f.kind == FindingKind::Blink).expect("a blink");
     assert_eq!((blink.onset_ms, blink.duration_ms), (None, None));
 }
+
+#[test]
+fn half_the_size_is_seen_alike() {
+    for m in [Modality::Colour, Modality::Fa] {
+        let large = made(8, Eye::R, m, vec![]);
+        let mut scene = Scene::new(8, Eye::R, m);
+        scene.size = 850;
+        let small = render(&scene);
+        let (a, b) = (observe(&large.frame, m, None), observe(&small.frame, m, None));
+        assert!((a.visible_retina.fraction - b.visible_retina.fraction).abs() < 0.05, "{m}");
+        assert!(a.eye.inferred.zip(b.eye.inferred).is_none_or(|(x, y)| x == y), "{m}");
+        assert_eq!(b.width * 2, a.width);
+    }
+}

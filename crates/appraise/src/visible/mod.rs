@@ -23,7 +23,12 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
         return scene.aperture.and_not(&scene.painted);
     }
     let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
-    rays.grown(scene.half.step).fill(&calm(&radii), w, h).and(&scene.aperture).and_not(&scene.painted)
+    let retina = rays.grown(scene.half.step).fill(&calm(&radii), w, h).and(&scene.aperture);
+    if scene.painted.count() == 0 {
+        return retina;
+    }
+    // A painted patch may leave slivers between itself and the outline.
+    retina.and_not(&scene.painted).without_specks(w * h / 200)
 }
 
 /// The aperture on the half-size planes: 1 inside, 0 outside.

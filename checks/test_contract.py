@@ -34,7 +34,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> pathlib.Path:
     (at / "a" / "z_disc.png").write_bytes(makers.png(makers.disc()))
     (at / "a" / ".hidden.png").write_bytes(makers.png(makers.disc()))
     makers.save(makers.dicom(makers.retina(700), eye="L"), at / "a" / "object.dcm")
-    (at / "d_notes.txt").write_text("no picture")
+    (at / "d_notes.dat").write_text("no picture")
+    (at / "e_list.csv").write_text("lies beside,pictures")
     return at
 
 
@@ -59,14 +60,15 @@ def test_the_schema_itself_can_say_no(answer):
 
 def test_lines_come_in_byte_order_of_paths_and_every_input_once(answer, folder):
     names = [line["path"].removeprefix(f"{folder}/") for line in answer.lines]
-    assert names == ["C_empty.jpg", "a/object.dcm", "a/z_disc.png", "b_retina.jpg", "d_notes.txt"]
+    assert names == ["C_empty.jpg", "a/object.dcm", "a/z_disc.png", "b_retina.jpg", "d_notes.dat"]
 
 
 def test_some_failed_inputs_mean_exit_code_1_and_a_sentence_each(answer, folder):
     failed = [line for line in answer.lines if line["schema"] == "serrata.error/1"]
-    assert [pathlib.Path(line["path"]).name for line in failed] == ["C_empty.jpg", "d_notes.txt"]
+    assert [pathlib.Path(line["path"]).name for line in failed] == ["C_empty.jpg", "d_notes.dat"]
     assert answer.code == 1
-    sentences = answer.err.splitlines()
+    left_out, *sentences = answer.err.splitlines()
+    assert left_out.startswith(str(folder)) and "left out" in left_out, "a list beside the pictures is named, not judged"
     assert len(sentences) == 2
     for line, sentence in zip(failed, sentences, strict=True):
         assert line["path"] in sentence and line["remedy"].rstrip(".") in sentence

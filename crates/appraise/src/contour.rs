@@ -63,12 +63,15 @@ fn trace(mask: &Mask) -> Vec<Ring> {
     let mut used = vec![false; w * h];
     let mut rings = Vec::new();
     for y in 0..h {
-        for x in 0..w {
-            #[allow(clippy::cast_possible_wrap)] // far below the limits of i64
-            let (sx, sy) = (x as i64, y as i64);
-            if used[y * w + x] || !set(sx, sy) || set(sx, sy - 1) {
+        let row = &mask.data[y * w..(y + 1) * w];
+        let Some(first) = row.iter().position(|b| *b) else { continue };
+        for x in first..w {
+            let i = y * w + x;
+            if !row[x] || (y > 0 && mask.data[i - w]) || used[i] {
                 continue;
             }
+            #[allow(clippy::cast_possible_wrap)] // far below the limits of i64
+            let (sx, sy) = (x as i64, y as i64);
             let ring = walk(sx, sy, &set, |x, y| {
                 if let (Ok(x), Ok(y)) = (usize::try_from(x), usize::try_from(y)) {
                     used[y * w + x] = true;

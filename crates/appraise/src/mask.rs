@@ -37,6 +37,13 @@ impl Mask {
         if n == 0 { 0.0 } else { self.count() as f64 / n as f64 }
     }
 
+    /// The share of the pixels set here that are set in `other` too; 0 where none is set here.
+    pub(crate) fn shared_with(&self, other: &Self) -> f64 {
+        let both = self.data.iter().zip(&other.data).filter(|(a, b)| **a && **b).count();
+        let n = self.count();
+        if n == 0 { 0.0 } else { both as f64 / n as f64 }
+    }
+
     pub(crate) fn and(&self, other: &Self) -> Self {
         self.zip(other, |a, b| a && b)
     }

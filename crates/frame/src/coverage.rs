@@ -77,7 +77,7 @@ mod tests {
     proptest! {
         #[test]
         fn bits_say_what_the_function_said(w in 1u32..40, h in 1u32..40, k in 2u32..7) {
-            let said = |x: u32, y: u32| (x * 3 + y * 5) % k == 0;
+            let said = |x: u32, y: u32| (x * 3 + y * 5).is_multiple_of(k);
             let c = Coverage::from_fn(w, h, said);
             let mut n = 0;
             for y in 0..h { for x in 0..w {

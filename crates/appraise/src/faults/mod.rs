@@ -46,7 +46,7 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
 
 /// A finding with its place.
 fn placed(kind: FindingKind, score: f64, place: &Mask, scene: &Scene<'_>) -> Finding {
-    let mut f = Finding::new(kind, score, place.and(&scene.aperture).share_of(&scene.aperture));
+    let mut f = Finding::new(kind, score, scene.aperture.shared_with(place));
     f.place = contour::region(place, scene.factor);
     f
 }

@@ -65,9 +65,9 @@ fn trace(mask: &Mask) -> Vec<Ring> {
     for y in 0..h {
         let row = &mask.data[y * w..(y + 1) * w];
         let Some(first) = row.iter().position(|b| *b) else { continue };
-        for x in first..w {
+        for (x, set_here) in row.iter().enumerate().skip(first) {
             let i = y * w + x;
-            if !row[x] || (y > 0 && mask.data[i - w]) || used[i] {
+            if !set_here || (y > 0 && mask.data[i - w]) || used[i] {
                 continue;
             }
             #[allow(clippy::cast_possible_wrap)] // far below the limits of i64

@@ -74,6 +74,9 @@ fn pictures_of_a_narrow_field_hold_a_retina() {
             let m = if set.starts_with("fa_") { Modality::Fa } else { Modality::Colour };
             let o: Observation = observe(&load(&path), m, None);
             assert!(!o.findings.iter().any(|f| f.kind == FindingKind::NoRetina), "{set}/{name}");
+            // Disc-centred right eyes were once called left here.
+            let labelled = if name.contains("R.png") { Some(Eye::R) } else { Some(Eye::L) };
+            assert!(set != "chase_db1" || o.eye.inferred.is_none() || o.eye.inferred == labelled, "{name}");
             assert!(o.visible_retina.fraction > 0.5, "{set}/{name}: {}", o.visible_retina.fraction);
             seen += 1;
         }

@@ -33,7 +33,9 @@ pub(crate) fn infer(
     let right = 1.0 / (1.0 + (-logit).exp());
     let probability = right.max(1.0 - right);
     let likelier = if logit > 0.0 { Eye::R } else { Eye::L };
-    let inferred = (probability >= SURE).then_some(likelier);
+    // In a narrow field of unknown angle the distances above are guesses: disc-centred pictures of 30° were read as the
+    // wrong eye. There the tool is not sure, whatever the number.
+    let inferred = (probability >= SURE && !scene.round).then_some(likelier);
     let place = if logit > 0.0 { sides[0] } else { sides[1] };
     (EyeInference { inferred, probability }, place.filter(|p| p.score > 0.25))
 }

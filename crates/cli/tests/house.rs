@@ -43,8 +43,10 @@ fn arrows_go_one_way() {
     let mut seen = 0;
     for package in metadata.workspace_packages() {
         let name = package.name.as_str().strip_prefix("serrata-").expect("every room is called serrata-…");
-        let may = allowed.get(name).unwrap_or_else(|| panic!("{name}: a new room needs its arrows named here"));
-        for d in package.dependencies.iter().filter(|d| d.kind != cargo_metadata::DependencyKind::Development) {
+        let may =
+            allowed.get(name).unwrap_or_else(|| panic!("{name}: a new room needs its arrows named here"));
+        for d in package.dependencies.iter().filter(|d| d.kind != cargo_metadata::DependencyKind::Development)
+        {
             if let Some(to) = d.name.as_str().strip_prefix("serrata-") {
                 assert!(may.contains(&to), "{name} must not know {to}");
             }

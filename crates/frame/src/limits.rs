@@ -25,7 +25,9 @@ impl Limits {
     /// [`DecodeError::TooLarge`] above the limit, [`DecodeError::Broken`] where a side is zero.
     pub fn check(&self, width: u32, height: u32) -> Result<(), DecodeError> {
         if width == 0 || height == 0 {
-            return Err(DecodeError::Broken { detail: format!("its header says {width} × {height} pixels") });
+            return Err(DecodeError::Broken {
+                detail: format!("its header says {width} × {height} pixels")
+            });
         }
         if u64::from(width) * u64::from(height) > self.pixels {
             return Err(DecodeError::TooLarge { width, height, most: self.pixels / 1_000_000 });

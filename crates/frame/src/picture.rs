@@ -22,8 +22,8 @@ impl Decode for Picture {
         if bytes.len() as u64 > limits.bytes {
             return Err(DecodeError::TooMuch { what: format!("{} MB", bytes.len() / 1_000_000) });
         }
-        let format = format(bytes)
-            .ok_or_else(|| DecodeError::Unsupported { what: foreign(bytes).to_owned() })?;
+        let format =
+            format(bytes).ok_or_else(|| DecodeError::Unsupported { what: foreign(bytes).to_owned() })?;
         check_single(bytes, format)?;
         let mut decoder = {
             let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
@@ -97,7 +97,8 @@ fn check_single(bytes: &[u8], format: ImageFormat) -> Result<(), DecodeError> {
 /// Whether an end marker follows the first scan. Inside a scan 0xFF is always stuffed, so FF D9 is the end.
 fn jpeg_is_whole(bytes: &[u8]) -> bool {
     let mut at = 2;
-    while let Some(&[marker, kind, high, low]) = bytes.get(at..at + 4).and_then(|s| <&[u8; 4]>::try_from(s).ok())
+    while let Some(&[marker, kind, high, low]) =
+        bytes.get(at..at + 4).and_then(|s| <&[u8; 4]>::try_from(s).ok())
     {
         if marker != 0xFF {
             return true; // let the decoder say what is wrong
@@ -153,7 +154,10 @@ fn broken(e: ImageError) -> DecodeError {
     match e {
         ImageError::Unsupported(_) => DecodeError::Unsupported { what: format!("of a kind with {text}") },
         ImageError::IoError(io) if io.kind() == std::io::ErrorKind::UnexpectedEof => DecodeError::Truncated,
-        _ if text.contains("end of file") || text.contains("unexpected EOF") || text.contains("Exhausted") => {
+        _ if text.contains("end of file")
+            || text.contains("unexpected EOF")
+            || text.contains("Exhausted") =>
+        {
             DecodeError::Truncated
         }
         _ => DecodeError::Broken { detail: text },
@@ -186,11 +190,13 @@ fn frame(picture: DynamicImage) -> Result<Frame, DecodeError> {
             (3, Samples::U16(DynamicImage::ImageRgba16(b).into_rgb16().into_raw().into()))
         }
         other => {
-            return Err(DecodeError::Unsupported { what: format!("a picture of {:?} pixels", other.color()) });
+            return Err(DecodeError::Unsupported {
+                what: format!("a picture of {:?} pixels", other.color()),
+            });
         }
     };
-    let pixels = Pixels::new(w, h, channels, samples)
-        .map_err(|e| DecodeError::Broken { detail: e.to_string() })?;
+    let pixels =
+        Pixels::new(w, h, channels, samples).map_err(|e| DecodeError::Broken { detail: e.to_string() })?;
     Ok(Frame {
         pixels,
         coverage: clear.unwrap_or_else(|| Coverage::full(w, h)),

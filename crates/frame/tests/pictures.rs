@@ -22,7 +22,9 @@ fn ramp(n: usize) -> Vec<u8> {
 
 fn jpeg(w: u32, h: u32) -> Vec<u8> {
     let mut out = Vec::new();
-    JpegEncoder::new(&mut out).write_image(&ramp((w * h * 3) as usize), w, h, ExtendedColorType::Rgb8).unwrap();
+    JpegEncoder::new(&mut out)
+        .write_image(&ramp((w * h * 3) as usize), w, h, ExtendedColorType::Rgb8)
+        .unwrap();
     out
 }
 
@@ -111,7 +113,9 @@ fn the_size_by_the_header_is_the_size_of_the_frame() {
 #[test]
 fn foreign_files_are_told_by_their_kind() {
     assert_eq!(read(b"").unwrap_err(), DecodeError::Empty);
-    for (bytes, kind) in [(&b"GIF89a......"[..], "a GIF"), (b"%PDF-1.7", "a PDF"), (b"hello", "of an unknown kind")] {
+    for (bytes, kind) in
+        [(&b"GIF89a......"[..], "a GIF"), (b"%PDF-1.7", "a PDF"), (b"hello", "of an unknown kind")]
+    {
         assert_eq!(read(bytes).unwrap_err(), DecodeError::Unsupported { what: kind.into() });
     }
 }

@@ -16,7 +16,9 @@ pub fn projection(
         Some(deg) if deg.iter().all(|d| d.is_finite() && *d > 0.0) => {
             Some(Stereographic { width, height, deg_per_px: deg })
         }
-        _ => instrument.and_then(|i| Stereographic::of(i, width, height)),
+        _ => instrument
+            .filter(|i| (i.width, i.height) == (width, height))
+            .and_then(|i| Stereographic::of(i, width, height)),
     }
 }
 
@@ -33,7 +35,9 @@ pub fn fill_from(line: &mut AppraisalLine, facts: &AcquisitionFacts, instrument:
         return;
     };
     let radius = match &facts.axial_length_mm {
-        Some((mm, method)) if method != "POPULATION" && *mm > 10.0 && *mm < 45.0 => Radius::from_axial_length(*mm),
+        Some((mm, method)) if method != "POPULATION" && *mm > 10.0 && *mm < 45.0 => {
+            Radius::from_axial_length(*mm)
+        }
         _ => Radius::population(),
     };
     let area = radius.area(region_area_sr(&projection, &v.place));

@@ -14,10 +14,6 @@ const RINGS: [(&str, f64); 3] = [("arcades", 25.0), ("equator", 67.6), ("ora", 9
 /// Half-angle of the outline that stands for a view that is due: what a frame of good reach shows. Judgement.
 const DUE_DEG: f64 = 75.0;
 
-/// Mean angle between fovea and disc in degrees (Rohrschneider 2004): the scale of a sketch where no projection is
-/// known.
-const DISC_DEG: f64 = 15.57;
-
 /// Longest piece of an outline in degrees.
 const STEP_DEG: f64 = 4.0;
 
@@ -60,8 +56,8 @@ pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus]) -> Chart {
     }
 }
 
-/// A frame's visible retina on the chart: calibrated where the projection is known, a sketch by the distance of disc
-/// and fovea where it is not, nothing where neither can be said.
+/// A frame's visible retina on the chart: calibrated where the projection is known, a sketch by the mean distance of
+/// disc and fovea where it is not, nothing where neither can be said.
 fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
     let o = f.observation;
     let known = projection(f.facts, f.instrument, o.width, o.height);
@@ -70,13 +66,14 @@ fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
         let (d, v) = (o.disc?, o.fovea?);
         let pixels = (d.x - v.x).hypot(d.y - v.y);
         (pixels > 1.0).then(|| {
-            let deg = DISC_DEG / pixels;
+            let deg = RetinalPoint::mean_disc(f.eye).eccentricity_deg / pixels;
             Stereographic { width: o.width, height: o.height, deg_per_px: [deg, deg] }
         })
     })?;
-    let by_landmarks = o.disc.zip(o.fovea).and_then(|(d, v)| {
-        Rotation::from_landmarks(at(&picture, v.x, v.y), at(&picture, d.x, d.y), f.eye)
-    });
+    let by_landmarks = o
+        .disc
+        .zip(o.fovea)
+        .and_then(|(d, v)| Rotation::from_landmarks(at(&picture, v.x, v.y), at(&picture, d.x, d.y), f.eye));
     let turn = by_landmarks.unwrap_or_else(|| Rotation::from_gaze(f.gaze, GAZE_DEG));
     let Footprint { rings, .. } = outline(&o.visible_retina.place, &picture, turn, STEP_DEG);
     (!rings.is_empty()).then(|| ChartFrame {

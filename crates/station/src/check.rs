@@ -67,15 +67,16 @@ impl Labels {
     pub fn of(frame: &Frame, asked: &Asked) -> Self {
         let facts = &frame.facts;
         let named = facts.instrument.as_deref();
-        let instrument = asked.instrument.clone().or_else(|| {
-            instruments::shipped().into_iter().find(|i| {
-                Some(i.name.as_str()) == named
-                    && (i.width, i.height) == (frame.pixels.width(), frame.pixels.height())
-            })
-        });
+        let instrument = asked
+            .instrument
+            .clone()
+            .or_else(|| instruments::shipped().into_iter().find(|i| Some(i.name.as_str()) == named));
         Self {
             eye: asked.eye.or(facts.eye),
-            modality: asked.modality.or(facts.modality).unwrap_or_else(|| serrata_appraise::likely_modality(frame)),
+            modality: asked
+                .modality
+                .or(facts.modality)
+                .unwrap_or_else(|| serrata_appraise::likely_modality(frame)),
             gaze: asked.gaze.or(facts.gaze).unwrap_or(Gaze::Primary),
             instrument,
         }

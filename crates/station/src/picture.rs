@@ -13,13 +13,16 @@ pub fn write_png(pixels: &Pixels, to: &Path) -> Result<()> {
     let Samples::U8(data) = pixels.samples() else {
         return Err(Error::new(ErrorKind::InvalidInput, "overlays have 8 bits"));
     };
-    let kind = if pixels.channels() == 3 { image::ExtendedColorType::Rgb8 } else { image::ExtendedColorType::L8 };
+    let kind =
+        if pixels.channels() == 3 { image::ExtendedColorType::Rgb8 } else { image::ExtendedColorType::L8 };
     let mut png = Vec::new();
     image::codecs::png::PngEncoder::new(&mut png)
         .write_image(data, pixels.width(), pixels.height(), kind)
         .map_err(|e| Error::other(e.to_string()))?;
     let half = to.with_extension("part");
-    let written = std::fs::File::create(&half).and_then(|mut f| f.write_all(&png)).and_then(|()| std::fs::rename(&half, to));
+    let written = std::fs::File::create(&half)
+        .and_then(|mut f| f.write_all(&png))
+        .and_then(|()| std::fs::rename(&half, to));
     if written.is_err() {
         let _ = std::fs::remove_file(&half); // nothing half-written stays; the first error is the one to tell
     }
@@ -42,7 +45,8 @@ pub fn jpeg(frame: &Frame, longest: u32) -> Result<Vec<u8>> {
             data.push((plane.data[i] * 255.0).round().clamp(0.0, 255.0) as u8);
         }
     }
-    let kind = if small.channels.len() == 3 { image::ExtendedColorType::Rgb8 } else { image::ExtendedColorType::L8 };
+    let kind =
+        if small.channels.len() == 3 { image::ExtendedColorType::Rgb8 } else { image::ExtendedColorType::L8 };
     let (w, h) = (u32::try_from(w).map_err(Error::other)?, u32::try_from(h).map_err(Error::other)?);
     let mut out = Vec::new();
     JpegEncoder::new_with_quality(&mut out, 88)

@@ -38,7 +38,13 @@ pub struct Bound {
 pub async fn bind(station: Station, plan: Plan) -> std::io::Result<Bound> {
     for folder in &plan.watch {
         std::fs::read_dir(folder).map_err(|e| {
-            Error::new(e.kind(), format!("{}: the folder to watch cannot be read ({e}); make it or name another", folder.display()))
+            Error::new(
+                e.kind(),
+                format!(
+                    "{}: the folder to watch cannot be read ({e}); make it or name another",
+                    folder.display()
+                ),
+            )
         })?;
     }
     let http = listen(plan.listen, "--listen").await?;
@@ -104,7 +110,8 @@ impl Bound {
             tasks.spawn(folder::watch(self.station.clone(), folder));
         }
         let storage = self.dicom.map(|listener| {
-            let options = serrata_dicom::ScpOptions { ae_title: self.plan.ae_title.clone(), ..Default::default() };
+            let options =
+                serrata_dicom::ScpOptions { ae_title: self.plan.ae_title.clone(), ..Default::default() };
             let mut stop = stop.clone();
             tokio::spawn(serrata_dicom::serve(
                 listener,

@@ -51,13 +51,11 @@ impl Station {
         &self.inner.rules
     }
 
-    /// The profile that a frame's header names, where its pictures have the size that the profile says.
+    /// The profile that a frame's header names. Its sweep holds for pictures of any size, its projection only for
+    /// those of the size that it says (see [`crate::area::projection`]).
     #[must_use]
-    pub fn instrument_of(&self, named: Option<&str>, width: u32, height: u32) -> Option<&Instrument> {
-        self.inner
-            .instruments
-            .iter()
-            .find(|i| Some(i.name.as_str()) == named && (i.width, i.height) == (width, height))
+    pub fn instrument_of(&self, named: Option<&str>) -> Option<&Instrument> {
+        self.inner.instruments.iter().find(|i| Some(i.name.as_str()) == named)
     }
 
     /// Tells the workers that something is to be done.
@@ -72,7 +70,10 @@ impl Station {
 
     /// Runs pixel work on the pool, away from the tasks that answer requests. None where the work panicked: the
     /// message is on standard error, and the caller reports the input as failed.
-    pub(crate) async fn pixels<T: Send + 'static>(&self, f: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+    pub(crate) async fn pixels<T: Send + 'static>(
+        &self,
+        f: impl FnOnce() -> T + Send + 'static,
+    ) -> Option<T> {
         let (send, receive) = tokio::sync::oneshot::channel();
         self.inner.pool.spawn(move || {
             let done = std::panic::catch_unwind(std::panic::AssertUnwindSafe(f));

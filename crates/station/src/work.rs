@@ -61,8 +61,7 @@ async fn one(station: &Station, item: &WorkItem) -> Result<(), StoreError> {
             let frames = read_frames(&bytes, &Limits::default())?;
             let frame = frames.get(index).ok_or(DecodeError::Truncated)?;
             let modality = wanted.unwrap_or_else(|| serrata_appraise::likely_modality(frame));
-            let instrument =
-                at.instrument_of(named.as_deref(), frame.pixels.width(), frame.pixels.height());
+            let instrument = at.instrument_of(named.as_deref());
             Ok((modality, serrata_appraise::observe(frame, modality, instrument)))
         })
         .await;
@@ -73,8 +72,7 @@ async fn one(station: &Station, item: &WorkItem) -> Result<(), StoreError> {
         }
         Some(Err(e)) => {
             let e: DecodeError = e;
-            let failure =
-                Failure { message: e.to_string(), remedy: e.remedy().to_owned(), again: false };
+            let failure = Failure { message: e.to_string(), remedy: e.remedy().to_owned(), again: false };
             station.store().fail_work(item, failure, &by).await?;
         }
         None => {

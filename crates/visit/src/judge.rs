@@ -171,10 +171,7 @@ fn next_step(
 ) -> Next {
     let mendable = reasons.iter().any(|r| {
         r.finding.is_some_and(|k| {
-            !matches!(
-                k,
-                FindingKind::Haze | FindingKind::Floater | FindingKind::WrongEye | FindingKind::WrongModality
-            )
+            !matches!(k, FindingKind::Floater | FindingKind::WrongEye | FindingKind::WrongModality)
         }) || r.rule.starts_with("reach")
     });
     if verdict == Verdict::Usable || (verdict == Verdict::Limited && !mendable) {

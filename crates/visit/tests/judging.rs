@@ -73,9 +73,11 @@ fn a_wrong_label_is_mended_by_a_person_not_by_a_picture() {
 
 #[test]
 fn haze_alone_never_makes_a_frame_not_usable() {
-    let j = said(&with(FindingKind::Haze, 1.0, 1.0), None, &[]);
-    assert_eq!(j.verdict, Verdict::Limited);
-    assert_eq!(j.next, Next::Keep);
+    let o = with(FindingKind::Haze, 1.0, 1.0);
+    let j = said(&o, None, &[]);
+    assert_eq!((j.verdict, j.next), (Verdict::Limited, Next::TryAgain), "blinking and cleaning may help");
+    let tries = [Try { leading: Some(FindingKind::Haze), verdict: Verdict::Limited }; 2];
+    assert_eq!(said(&o, None, &tries).next, Next::Stop, "haze that stays is the eye's");
 }
 
 #[test]

@@ -2,9 +2,9 @@
 
 use serrata_words::appraisal::Source;
 use serrata_words::{
-    AppraisalLine, Disc, ErrorLine, Eye, EyeInference, Finding, FindingKind, Fovea, FrameTruth, Gaze, Instrument,
-    Judgement, Method, Milliseconds, Modality, Next, Observation, Reach, Reason, Region, Sharpness, Side, Verdict,
-    View, VisibleRetina,
+    AppraisalLine, Disc, ErrorLine, Eye, EyeInference, Finding, FindingKind, Fovea, FrameTruth, Gaze,
+    Instrument, Judgement, Method, Milliseconds, Modality, Next, Observation, Reach, Reason, Region,
+    Sharpness, Side, Verdict, View, VisibleRetina,
 };
 
 fn square(side: f64) -> Region {
@@ -51,7 +51,8 @@ fn an_appraisal_reads_as_agreed() {
         }],
         advice: vec!["Let the patient blink.".into()],
     };
-    let source = Source { path: "a/b.jpg", frame: 0, sha256: "00ff", labelled: Some(Eye::L), instrument: None };
+    let source =
+        Source { path: "a/b.jpg", frame: 0, sha256: "00ff", labelled: Some(Eye::L), instrument: None };
     let mut line = AppraisalLine::new(&source, &view, &o, &j, |f| Some(format!("about {}", f.kind)));
     line.milliseconds = Some(Milliseconds { decode: 41.26, observe: 12.0 });
     insta::assert_json_snapshot!(line);

@@ -40,7 +40,10 @@ export function measures(a: Appraisal): [string, string][] {
     ],
     ["Sharpness", `${a.sharpness.value.toFixed(2)} ${a.sharpness.unit}`],
     ["Picture", `${String(a.width)} × ${String(a.height)} pixels`],
-    ["Instrument", a.instrument ?? "no profile: uncalibrated"],
+    [
+      "Instrument",
+      a.instrument ?? (a.visible_retina.area_mm2 == null ? "no profile: uncalibrated" : "no profile; projection told by the file"),
+    ],
     ["Method", `${a.method.name}, revision ${String(a.method.revision)}`],
   ];
 }

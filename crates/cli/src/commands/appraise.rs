@@ -18,7 +18,9 @@ use std::process::ExitCode;
 /// Reads JPEG, PNG, TIFF, BMP and DICOM; folders are walked. Disease is no fault: only faults of capture count.
 /// The tool advises; licensed staff decide.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  serrata appraise today/ --overlay checked/\n  serrata appraise picture.dcm --json")]
+#[command(
+    after_help = "Example:\n  serrata appraise today/ --overlay checked/\n  serrata appraise picture.dcm --json"
+)]
 pub struct Args {
     /// Pictures or folders.
     #[arg(required = true)]
@@ -58,16 +60,17 @@ enum Answer {
 pub fn run(args: &Args) -> Result<ExitCode> {
     let instrument = args.instrument.as_deref().map(serrata_station::instruments::find).transpose()?;
     if let Some(dir) = &args.overlay {
-        std::fs::create_dir_all(dir).with_context(|| format!("{}: the folder cannot be made", dir.display()))?;
+        std::fs::create_dir_all(dir)
+            .with_context(|| format!("{}: the folder cannot be made", dir.display()))?;
     }
     let asked = Asked { eye: args.eye, modality: args.modality, gaze: args.gaze, instrument };
     let inputs = inputs::collect(&args.path);
     let names = overlay_names(&inputs);
-    let jobs = args.jobs.map_or_else(
-        || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
-        usize::from,
-    );
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("no threads can be started")?;
+    let jobs = args
+        .jobs
+        .map_or_else(|| std::thread::available_parallelism().map_or(1, std::num::NonZero::get), usize::from);
+    let pool =
+        rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("no threads can be started")?;
     let mut out = std::io::stdout().lock();
     let progress = std::io::stderr().is_terminal() && inputs.len() > 1;
     let mut failed = false;

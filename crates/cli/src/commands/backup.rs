@@ -1,15 +1,16 @@
 //! `serrata backup`: a consistent copy of a data folder.
 
 use anyhow::Result;
-use serrata_store::{By, Store};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Copies a data folder so that database and originals fit together.
 ///
-/// Stop the server first: a data folder is used by one program at a time.
+/// The server may go on running: what arrives meanwhile is in the next copy.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  serrata backup /mnt/backup/monday --data clinic\n  serrata verify /mnt/backup/monday")]
+#[command(
+    after_help = "Example:\n  serrata backup /mnt/backup/monday --data clinic\n  serrata verify /mnt/backup/monday"
+)]
 pub struct Args {
     /// Folder for the copy; must not exist or be empty.
     dir: PathBuf,
@@ -20,15 +21,12 @@ pub struct Args {
 
 pub fn run(args: &Args) -> Result<ExitCode> {
     if !args.data.join("serrata.sqlite").exists() {
-        anyhow::bail!("{}: there is no Serrata data here; name the data folder with --data", args.data.display());
+        anyhow::bail!(
+            "{}: there is no Serrata data here; name the data folder with --data",
+            args.data.display()
+        );
     }
-    tokio::runtime::Runtime::new()?.block_on(async {
-        let store = Store::open(&args.data).await?;
-        let done = store.backup(&args.dir, &By::station()).await;
-        store.close().await;
-        done?;
-        Ok::<(), anyhow::Error>(())
-    })?;
-    println!("{}: copied to {}", args.data.display(), args.dir.display());
+    let copied = tokio::runtime::Runtime::new()?.block_on(serrata_store::backup(&args.data, &args.dir))?;
+    println!("{}: {copied} originals copied to {}", args.data.display(), args.dir.display());
     Ok(ExitCode::SUCCESS)
 }

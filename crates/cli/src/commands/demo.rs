@@ -49,8 +49,9 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     };
     let incoming = args.dir.join("incoming");
     let data = args.dir.join("data");
-    std::fs::create_dir_all(&incoming)
-        .with_context(|| format!("{}: the folder cannot be made; name another with --dir", incoming.display()))?;
+    std::fs::create_dir_all(&incoming).with_context(|| {
+        format!("{}: the folder cannot be made; name another with --dir", incoming.display())
+    })?;
     tokio::runtime::Runtime::new()?.block_on(async {
         let store = Store::open(&data).await?;
         let station = Station::new(store, 0)?;
@@ -69,7 +70,10 @@ pub fn run(args: &Args) -> Result<ExitCode> {
             ae_title: "SERRATA".to_owned(),
             watch: vec![incoming.clone()],
         };
-        println!("An invented day: nobody in it exists. Copy pictures into {} to see them come in.", incoming.display());
+        println!(
+            "An invented day: nobody in it exists. Copy pictures into {} to see them come in.",
+            incoming.display()
+        );
         up(station, plan).await
     })?;
     Ok(ExitCode::SUCCESS)

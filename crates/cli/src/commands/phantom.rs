@@ -11,7 +11,9 @@ use std::process::ExitCode;
 ///
 /// Everything in them is invented: no person, and no instrument that exists.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  serrata phantom frame --seed 7 --eye L --fault blink -o made\n  serrata phantom day --seed 1 -o day")]
+#[command(
+    after_help = "Example:\n  serrata phantom frame --seed 7 --eye L --fault blink -o made\n  serrata phantom day --seed 1 -o day"
+)]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -137,8 +139,9 @@ fn make(scene: &Scene, dir: &Path, name: &str) -> Result<FrameTruth> {
     if !matches!(made.frame.pixels.samples(), serrata_frame::Samples::U8(_)) {
         bail!("{}: only 8-bit pictures are written", picture.display());
     }
-    serrata_station::picture::write_png(&made.frame.pixels, &picture)
-        .with_context(|| format!("{}: cannot be written; check the folder and the space", picture.display()))?;
+    serrata_station::picture::write_png(&made.frame.pixels, &picture).with_context(|| {
+        format!("{}: cannot be written; check the folder and the space", picture.display())
+    })?;
     std::fs::write(&text, serde_json::to_string_pretty(&truth)? + "\n")
         .with_context(|| format!("{}: cannot be written; check the folder and the space", text.display()))?;
     Ok(truth)
@@ -148,7 +151,11 @@ fn say(truth: &FrameTruth, dir: &Path, json: bool) -> Result<()> {
     if json {
         println!("{}", serde_json::to_string(truth)?);
     } else {
-        println!("{}: expected {}", dir.join(truth.file.as_deref().unwrap_or_default()).display(), truth.expected.screen());
+        println!(
+            "{}: expected {}",
+            dir.join(truth.file.as_deref().unwrap_or_default()).display(),
+            truth.expected.screen()
+        );
     }
     Ok(())
 }

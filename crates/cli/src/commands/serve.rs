@@ -19,7 +19,9 @@ pub const LISTEN: &str = "127.0.0.1:8420";
 /// Only this machine's own addresses are served: there are no accounts yet. Each picture is kept, synced and indexed
 /// before its sender hears of success, and is checked as it comes.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  serrata serve --data clinic --watch /mnt/camera --dicom-listen 127.0.0.1:11112")]
+#[command(
+    after_help = "Example:\n  serrata serve --data clinic --watch /mnt/camera --dicom-listen 127.0.0.1:11112"
+)]
 pub struct Args {
     /// Data folder; made where it does not exist.
     #[arg(long, default_value = "serrata-data")]

@@ -113,7 +113,13 @@ fn reason(text: &str, path: String) -> Result<&str, ApiError> {
     Ok(text)
 }
 
-fn word<T: FromStr<Err = serrata_words::UnknownWord>>(text: Option<&str>, id: i64) -> Result<Option<T>, ApiError> {
-    text.map(|t| t.parse::<T>().map_err(|e| ApiError::bad(format!("frame {id}"), e.to_string(), "Use one of those words")))
-        .transpose()
+fn word<T: FromStr<Err = serrata_words::UnknownWord>>(
+    text: Option<&str>,
+    id: i64,
+) -> Result<Option<T>, ApiError> {
+    text.map(|t| {
+        t.parse::<T>()
+            .map_err(|e| ApiError::bad(format!("frame {id}"), e.to_string(), "Use one of those words"))
+    })
+    .transpose()
 }

@@ -63,7 +63,8 @@ mod tests {
 
     #[test]
     fn the_schema_has_exactly_the_keys_of_the_contract() {
-        let scene = serrata_phantom::Scene { size: 600, ..serrata_phantom::Scene::new(7, Eye::R, Modality::Colour) };
+        let scene =
+            serrata_phantom::Scene { size: 600, ..serrata_phantom::Scene::new(7, Eye::R, Modality::Colour) };
         let shown = serrata_phantom::render(&scene);
         let png = {
             let dir = tempfile::tempdir().unwrap();

@@ -32,28 +32,29 @@ pub async fn events(
     };
     let changes = station.store().changes();
     let start = (station, changes, after, VecDeque::new());
-    let stream = futures_util::stream::unfold(start, |(station, mut changes, mut after, mut queue)| async move {
-        loop {
-            if let Some(event) = queue.pop_front() {
-                return Some((Ok(event), (station, changes, after, queue)));
-            }
-            match station.store().events_since(EventId(after), BATCH).await {
-                Ok(found) if !found.is_empty() => {
-                    for e in found {
-                        after = e.id.0;
-                        queue.extend(told(&e));
-                    }
-                    continue;
+    let stream =
+        futures_util::stream::unfold(start, |(station, mut changes, mut after, mut queue)| async move {
+            loop {
+                if let Some(event) = queue.pop_front() {
+                    return Some((Ok(event), (station, changes, after, queue)));
                 }
-                Ok(_) => {}
-                Err(e) => tracing::warn!(error = %e, "events cannot be read"),
+                match station.store().events_since(EventId(after), BATCH).await {
+                    Ok(found) if !found.is_empty() => {
+                        for e in found {
+                            after = e.id.0;
+                            queue.extend(told(&e));
+                        }
+                        continue;
+                    }
+                    Ok(_) => {}
+                    Err(e) => tracing::warn!(error = %e, "events cannot be read"),
+                }
+                // Either way the store is asked again; an error of the watch means that it is closing.
+                if let Ok(Err(_)) = tokio::time::timeout(ASK, changes.changed()).await {
+                    return None;
+                }
             }
-            // Either way the store is asked again; an error of the watch means that it is closing.
-            if let Ok(Err(_)) = tokio::time::timeout(ASK, changes.changed()).await {
-                return None;
-            }
-        }
-    });
+        });
     Ok(Sse::new(stream).keep_alive(KeepAlive::new().interval(Duration::from_secs(15))))
 }
 

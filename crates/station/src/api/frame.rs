@@ -78,11 +78,7 @@ async fn kept(station: &Station, id: i64) -> Result<KeptFrame, ApiError> {
 
 fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
     let (observation, judgement) = (j.observation.as_ref()?, j.judgement.as_ref()?);
-    let instrument = station.instrument_of(
-        j.kept.facts.instrument.as_deref(),
-        observation.width,
-        observation.height,
-    );
+    let instrument = station.instrument_of(j.kept.facts.instrument.as_deref());
     let source = Source {
         path: &j.kept.name,
         frame: j.kept.index,
@@ -91,8 +87,7 @@ fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
         instrument: instrument.map(|i| i.name.as_str()),
     };
     let state = EyeState::default();
-    let mut line =
-        AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &state));
+    let mut line = AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &state));
     fill_from(&mut line, &j.kept.facts, instrument);
     Some(line)
 }

@@ -28,9 +28,21 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
 #[openapi(
     info(title = "Serrata", description = "Checks of retinal pictures. Advises; licensed staff decide."),
     paths(
-        day::day, visit::visit, visit::new_visit, frame::frame, frame::picture, unassigned::unassigned,
-        actions::assign, actions::set_aside, actions::bring_back, actions::correct, actions::close_view,
-        intake::files, events::events, health, description
+        day::day,
+        visit::visit,
+        visit::new_visit,
+        frame::frame,
+        frame::picture,
+        unassigned::unassigned,
+        actions::assign,
+        actions::set_aside,
+        actions::bring_back,
+        actions::correct,
+        actions::close_view,
+        intake::files,
+        events::events,
+        health,
+        description
     ),
     components(schemas(types::Error, types::Event))
 )]

@@ -11,9 +11,11 @@ struct Files;
 /// A file of the page; any other address gets the page itself, which finds its own way.
 pub async fn page(uri: Uri) -> Response {
     let path = uri.path().trim_start_matches('/');
-    let found = Files::get(path).map(|f| (path, f)).or_else(|| Files::get("index.html").map(|f| ("index.html", f)));
+    let found =
+        Files::get(path).map(|f| (path, f)).or_else(|| Files::get("index.html").map(|f| ("index.html", f)));
     let Some((name, file)) = found else {
-        return (StatusCode::NOT_FOUND, "the page was not built into this program; run `make build`").into_response();
+        return (StatusCode::NOT_FOUND, "the page was not built into this program; run `make build`")
+            .into_response();
     };
     let kind = mime_guess::from_path(name).first_or_octet_stream().to_string();
     // Vite names its assets by their content.

@@ -37,7 +37,10 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
         opened_utc_us: visit.opened_us,
         state: if visit.state == VisitState::Open { "open" } else { "closed" }.to_owned(),
         next_step: stands.next_step.clone(),
-        complete: CompleteAnswer { state: stands.complete.word().to_owned(), sentence: stands.sentence.clone() },
+        complete: CompleteAnswer {
+            state: stands.complete.word().to_owned(),
+            sentence: stands.sentence.clone(),
+        },
         views: stands
             .views
             .iter()
@@ -71,11 +74,7 @@ fn placed<'a>(station: &'a Station, j: &'a Judged) -> Option<Placed<'a>> {
         verdict: j.judgement.as_ref()?.verdict,
         observation,
         facts: &j.kept.facts,
-        instrument: station.instrument_of(
-            j.kept.facts.instrument.as_deref(),
-            observation.width,
-            observation.height,
-        ),
+        instrument: station.instrument_of(j.kept.facts.instrument.as_deref()),
     })
 }
 

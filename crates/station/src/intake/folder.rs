@@ -48,7 +48,10 @@ pub async fn watch(station: Station, folder: PathBuf) {
             }
             Ok(Err(e)) if !told => {
                 told = true;
-                tracing::error!("{}: the watched folder cannot be read ({e}); it is tried again", folder.display());
+                tracing::error!(
+                    "{}: the watched folder cannot be read ({e}); it is tried again",
+                    folder.display()
+                );
             }
             _ => {}
         }

@@ -13,7 +13,12 @@ use serrata_store::{Accepted, By, Incoming, NewFrame, Person, Source, StoreError
 ///
 /// # Errors
 /// Where the store cannot keep it; then nothing of it is kept.
-pub async fn take(station: &Station, name: &str, source: Source, bytes: Vec<u8>) -> Result<Accepted, StoreError> {
+pub async fn take(
+    station: &Station,
+    name: &str,
+    source: Source,
+    bytes: Vec<u8>,
+) -> Result<Accepted, StoreError> {
     let bytes = bytes::Bytes::from(bytes);
     let copy = bytes.clone();
     let seen = station.pixels(move || look(&copy)).await.unwrap_or_default();

@@ -30,7 +30,7 @@ pub(crate) struct Scene<'a> {
     pub(crate) round: bool,
     /// Usual radius of the optic disc in working pixels.
     pub(crate) disc_radius: f32,
-    /// Mean of blue against that of red and green; 0 where the picture has no colours.
+    /// Mean of blue against that of red and green; 0 where the picture has no colours, or no blue.
     blueness: f32,
 }
 
@@ -56,7 +56,7 @@ impl<'a> Scene<'a> {
         let factor = f64::from(working.factor);
         let blueness = blueness(&working.channels);
         // Three equal channels are one grey picture.
-        if working.channels.len() == 3 && blueness == 0.0 {
+        if blueness.is_none() {
             working.channels.truncate(1);
         }
         let (detail, value, red) = if working.channels.len() == 3 {
@@ -97,7 +97,7 @@ impl<'a> Scene<'a> {
             painted,
             round,
             disc_radius,
-            blueness,
+            blueness: blueness.unwrap_or(0.0),
         };
         scene.painted = stamp::painted(&scene);
         scene
@@ -121,18 +121,18 @@ impl<'a> Scene<'a> {
     }
 }
 
-/// Mean of blue against the mean of red and green; 0 for grey pictures, also where they have three channels.
-fn blueness(channels: &[Plane]) -> f32 {
-    let [red, green, blue] = channels else { return 0.0 };
+/// Mean of blue against the mean of red and green; none for grey pictures, also where they have three channels. Two
+/// lasers leave blue wholly empty: that is 0, and not grey.
+fn blueness(channels: &[Plane]) -> Option<f32> {
+    let [red, green, blue] = channels else { return None };
     let sum = |p: &Plane| p.data.iter().map(|v| f64::from(*v)).sum::<f64>();
     let apart: f64 = red.data.iter().zip(&blue.data).map(|(r, b)| f64::from((r - b).abs())).sum();
-    if apart < 0.01 * red.data.len() as f64 {
-        return 0.0;
+    // Against the brightness, so that a dark colour picture is not called grey; JPEG leaves grey ones less than this.
+    if apart < (0.025 * (sum(red) + sum(green))).max(1e-4 * red.data.len() as f64) {
+        return None;
     }
     #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
-    {
-        (2.0 * sum(blue) / (sum(red) + sum(green)).max(1e-9)) as f32
-    }
+    Some((2.0 * sum(blue) / (sum(red) + sum(green)).max(1e-9)) as f32)
 }
 
 /// Black, in the smoothed picture: above the ringing of JPEG, below the darkest retina of the frames at hand.

@@ -107,3 +107,16 @@ fn half_the_size_is_seen_alike() {
         assert_eq!(b.width * 2, a.width);
     }
 }
+
+/// Broke once: a picture of two lasers whose blue is exactly zero was taken for a grey one.
+#[test]
+fn an_empty_blue_channel_is_still_a_colour_picture() {
+    for gain in [None, Some(0.1)] {
+        let faults = gain.map(|gain| Fault::Underexposed { gain }).into_iter().collect();
+        let made = made(2, Eye::L, Modality::Colour, faults);
+        assert!(bytes(&made.frame).chunks_exact(3).all(|p| p[2] == 0), "the phantom's blue is empty");
+        assert_eq!(serrata_appraise::likely_modality(&made.frame), Modality::Colour);
+        let o = observe(&made.frame, Modality::Colour, None);
+        assert!(o.findings.iter().all(|f| f.kind != FindingKind::WrongModality), "{:?}", o.findings);
+    }
+}

@@ -1,5 +1,7 @@
 //! `serrata appraise` from outside: contract, order, exit codes, bad input beside good.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use serde_json::Value;
 use std::path::Path;
 use std::process::{Command, Output};

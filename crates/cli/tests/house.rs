@@ -1,5 +1,7 @@
 //! The house: which crate may know which, and what the pure rooms must not know at all.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Arrows that are allowed (normal dependencies), from the plan in ARCHITECTURE.md.

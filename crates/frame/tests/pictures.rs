@@ -1,5 +1,7 @@
 //! Pictures in: what is read, and what is refused with which word.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, ImageEncoder, ImageFormat};
 use proptest::prelude::*;

@@ -1,5 +1,7 @@
 //! Truth against `serrata-eye`, determinism, and each fault against what was asked for.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use proptest::prelude::*;
 use serrata_eye::{RetinalPoint, Rotation, Stereographic, angle_between, region_area_sr};
 use serrata_frame::Samples;

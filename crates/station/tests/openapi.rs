@@ -1,5 +1,7 @@
 //! The committed description of the API: what others built on it must not break.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use serde_json::Value;
 use utoipa::OpenApi;
 

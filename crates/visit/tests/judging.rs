@@ -1,5 +1,7 @@
 //! Judging as a whole: what musts, shoulds, labels and tries make of an observation.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use proptest::prelude::*;
 use serrata_visit::{Rules, Try, judge};
 use serrata_words::{

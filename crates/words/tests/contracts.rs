@@ -1,5 +1,7 @@
 //! The contracts as others read them: a snapshot fails when a key is removed, renamed or changes its meaning.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
+
 use serrata_words::appraisal::Source;
 use serrata_words::{
     AppraisalLine, Disc, ErrorLine, Eye, EyeInference, Finding, FindingKind, Fovea, FrameTruth, Gaze,

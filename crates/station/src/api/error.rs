@@ -9,7 +9,7 @@ use serrata_words::ErrorLine;
 #[derive(Debug)]
 pub struct ApiError {
     status: StatusCode,
-    line: ErrorLine,
+    line: Box<ErrorLine>,
 }
 
 impl ApiError {
@@ -31,7 +31,7 @@ impl ApiError {
         message: impl Into<String>,
         remedy: &str,
     ) -> Self {
-        Self { status, line: ErrorLine::new(path, code, message, remedy) }
+        Self { status, line: Box::new(ErrorLine::new(path, code, message, remedy)) }
     }
 }
 
@@ -55,6 +55,6 @@ impl From<serrata_store::StoreError> for ApiError {
 
 impl IntoResponse for ApiError {
     fn into_response(self) -> Response {
-        (self.status, Json(self.line)).into_response()
+        (self.status, Json(*self.line)).into_response()
     }
 }

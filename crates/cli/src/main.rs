@@ -11,6 +11,11 @@ mod table;
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
+/// Observing a frame takes and gives back many planes of a megabyte. The system's allocator hands each back to the
+/// kernel and clears it anew: a fifth of the time of a verdict went there.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Checks ultra-widefield retinal pictures while the patient is still in the chair.
 ///
 /// Serrata advises; licensed staff decide. Local protocols come first.

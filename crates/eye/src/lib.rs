@@ -13,7 +13,8 @@
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
 //! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
-//! * [`outline`]: a region of a picture as rings on the retina.
+//! * [`outline`]: a region of a picture as rings on the retina;
+//! * [`Footprint`]: the part of the retina that frames show, on an equal-area grid: union, area, reach.
 //!
 //! Not here: pixels, files, and what a picture shows.
 //!
@@ -30,6 +31,7 @@
 
 mod area;
 mod direction;
+mod footprint;
 mod outline;
 mod radius;
 mod retinal;
@@ -38,7 +40,8 @@ mod stereographic;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
-pub use outline::{Footprint, densify, outline};
+pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use outline::{Outlines, densify, outline};
 pub use radius::{Measured, Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
 pub use rotation::{GAZE_DEG, Rotation};

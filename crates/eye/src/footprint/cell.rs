@@ -69,16 +69,20 @@ impl Cell {
     }
 }
 
-/// Points of a leaf at which it is asked what is covered, some 0.03° apart.
-pub(super) const SAMPLES: usize = 64;
+/// Points of a leaf at which it is asked what is covered, some 0.015° apart.
+pub(super) const SAMPLES: usize = SIDE * SIDE;
+const SIDE: usize = 16;
 
-/// The k-th sample of a leaf, as shares along its sides: the R2 sequence (Roberts 2018, after Kronecker), whose
-/// points lie on no common lines. A square lattice has 15 parallels in a cell, and then all cells along a circle
-/// about the fovea err the same way: 1e-3 of a cap of 15°.
-#[allow(clippy::cast_precision_loss)] // below 64
-pub(super) fn sample(k: usize) -> (f64, f64) {
-    let at = |step: f64| (0.5 + step * k as f64).fract();
-    (at(0.754_877_666_246_692_8), at(0.569_840_290_998_053_3))
+/// The k-th sample of a leaf, as shares along its sides: 16 × 16 places, each moved within its place by the other
+/// coordinate's bits reversed. So they lie on few common lines and are symmetric about the middle. On a plain lattice
+/// all cells along a circle about the fovea err the same way: 1e-3 of a cap of 15° with 8 × 8 of them.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // below 256
+pub(super) const fn sample(k: usize) -> (f64, f64) {
+    const fn moved(by: usize) -> f64 {
+        (((by as u8).reverse_bits() >> 4) as f64 + 0.5) / SIDE as f64
+    }
+    let (i, j) = (k % SIDE, k / SIDE % SIDE);
+    ((i as f64 + moved(j)) / SIDE as f64, (j as f64 + moved(i)) / SIDE as f64)
 }
 
 /// Between four corners (south, east, north, west), by the shares along south–east and south–west.

@@ -172,7 +172,7 @@ impl Footprint {
     /// frame.
     ///
     /// Cells that lie in wholly covered or wholly uncovered blocks of pixels are settled together; only those at a
-    /// border are looked at closely, at 64 points each.
+    /// border are looked at closely, at 256 points each.
     ///
     /// Example: a picture of 400 × 400 pixels of 0.5° that is covered all over gives 6.119 sr.
     #[must_use]

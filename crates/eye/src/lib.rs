@@ -14,6 +14,7 @@
 //! * [`Rotation`]: from the view frame to the retinal frame ([`Rotation::from_landmarks`], [`Rotation::from_gaze`]);
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
+//! * [`Picture`], [`Measure`]: lengths and areas of any picture whose projection is known, with everything they assume;
 //! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
 //! * [`outline`]: a region of a picture as rings on the retina;
 //! * [`Footprint`]: the part of the retina that frames show, on an equal-area grid: union, area, reach.
@@ -34,6 +35,7 @@
 mod area;
 mod direction;
 mod footprint;
+mod measure;
 mod model;
 mod outline;
 mod projection;
@@ -47,6 +49,9 @@ mod stereographic;
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use measure::{
+    Measure, Picture, Quantity, Spread, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad,
+};
 pub use model::{
     DrasdoFowler, EyeAngle, ModelError, VisualAngle, axial_length, bennett_mm_per_degree,
     contact_lens_warning,

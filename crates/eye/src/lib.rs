@@ -12,6 +12,7 @@
 //! * [`Rotation`]: from the view frame to the retinal frame ([`Rotation::from_landmarks`], [`Rotation::from_gaze`]);
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
+//! * [`check_ring`]: whether an outline is one, and where it crosses itself;
 //! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
 //! * [`outline`]: a region of a picture as rings on the retina.
 //!
@@ -33,6 +34,7 @@ mod direction;
 mod outline;
 mod radius;
 mod retinal;
+mod ring;
 mod rotation;
 mod stereographic;
 
@@ -41,5 +43,6 @@ pub use direction::{Direction, angle_between, path_length_rad};
 pub use outline::{Footprint, densify, outline};
 pub use radius::{Measured, Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
+pub use ring::{RingError, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};
 pub use stereographic::Stereographic;

@@ -6,6 +6,7 @@ mod commands;
 mod day;
 mod failure;
 mod inputs;
+mod points;
 mod table;
 
 use clap::{Parser, Subcommand};
@@ -29,6 +30,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Appraise(commands::appraise::Args),
+    Measure(commands::measure::Args),
     Serve(commands::serve::Args),
     Demo(commands::demo::Args),
     Phantom(commands::phantom::Args),
@@ -46,6 +48,7 @@ fn main() -> ExitCode {
         .init();
     let result = match cli.command {
         Command::Appraise(a) => commands::appraise::run(&a),
+        Command::Measure(a) => commands::measure::run(&a),
         Command::Serve(a) => commands::serve::run(&a),
         Command::Demo(a) => commands::demo::run(&a),
         Command::Phantom(a) => commands::phantom::run(&a),

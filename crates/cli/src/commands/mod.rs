@@ -3,6 +3,7 @@
 pub mod appraise;
 pub mod backup;
 pub mod demo;
+pub mod measure;
 pub mod phantom;
 pub mod serve;
 pub mod verify;

@@ -3,7 +3,10 @@
 use crate::failure::io_remedy;
 use crate::points;
 use anyhow::Result;
-use serrata_eye::{Direction, Measured, Radius, Stereographic, check_ring, path_length_rad, region_area_sr};
+use serrata_eye::{
+    Direction, DomainError, Measure, Picture, Radius, Spread, Stereographic, area_jitter_sr, check_points,
+    check_ring, contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+};
 use serrata_frame::{Frame, Limits};
 use serrata_station::check::{Asked, Labels};
 use serrata_station::geometry::{self, Given};
@@ -48,6 +51,9 @@ pub struct Args {
     /// Radius of the sphere in mm, for example the 11 mm of published ultra-widefield areas.
     #[arg(long, value_name = "MM")]
     radius: Option<f64>,
+    /// A contact lens is worn today: pictures through one are larger or smaller.
+    #[arg(long)]
+    contact_lens: bool,
     /// Kind of picture, where the file does not say (for --visible): colour, faf, fa, icg, infrared, red, green.
     #[arg(long)]
     modality: Option<Modality>,
@@ -92,15 +98,13 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
     let projection = geometry::projection(&frame.facts, given, width, height).map_err(place)?;
     let radius = geometry::radius(&frame.facts, given).map_err(place)?;
     let points = args.polygon.as_ref().or(args.along.as_ref()).map(|p| p.0.as_slice()).unwrap_or_default();
-    if let Some((n, p)) = points.iter().enumerate().find(|(_, p)| !inside(**p, width, height)) {
-        let message = format!(
-            "point {} ({}, {}) lies outside of the picture of {width} × {height} pixels",
-            n + 1,
-            p[0],
-            p[1]
-        );
-        return Err(fail("outside", message, "Give points between 0 and the picture's size"));
-    }
+    check_points(points, width, height).map_err(|e| {
+        fail(
+            "outside",
+            format!("the points cannot be used: {e}"),
+            "Give points between 0 and the picture's size",
+        )
+    })?;
     let kind = match (&args.polygon, &args.along) {
         (Some(_), _) => MeasureKind::Polygon,
         (_, Some(_)) => MeasureKind::Path,
@@ -118,7 +122,8 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
         let flat: f64 = points.windows(2).map(|p| (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])).sum();
         line.share_of_width = Some(flat / f64::from(width));
         if let Some((projection, _)) = &projection {
-            length(&mut line, projection, points, radius);
+            length(&mut line, projection, points, radius)
+                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
         }
     } else {
         let region = if kind == MeasureKind::Polygon {
@@ -130,7 +135,8 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
         };
         line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
         if let Some((projection, _)) = &projection {
-            area(&mut line, projection, &region, radius);
+            area(&mut line, projection, &region, radius)
+                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
         }
     }
     match projection {
@@ -138,6 +144,7 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
             line.geometry = Some(source.to_owned());
             line.radius_mm = Some(radius.mm);
             line.radius_source = Some(radius.source.word().to_owned());
+            line.warnings.extend(contact_lens_warning(args.contact_lens, 2.0 * radius.mm).map(str::to_owned));
         }
         None => line.uncalibrated = Some("no projection known".to_owned()),
     }
@@ -159,31 +166,63 @@ fn read(args: &Args) -> Result<Frame, Box<ErrorLine>> {
     })
 }
 
-fn inside(p: Point, width: u32, height: u32) -> bool {
-    (0.0..=f64::from(width)).contains(&p[0]) && (0.0..=f64::from(height)).contains(&p[1])
-}
-
 fn visible(frame: &Frame, args: &Args, given: &Given) -> Region {
     let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
     let labels = Labels::of(frame, &asked);
     serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina.place
 }
 
-fn length(line: &mut MeasureLine, projection: &Stereographic, points: &[Point], radius: Radius) {
+/// How sure a point is that a person set or that the engine drew: one standard deviation in pixels (judgement).
+const POINT_SD_PX: f64 = 1.0;
+
+fn length(
+    line: &mut MeasureLine,
+    projection: &Stereographic,
+    points: &[Point],
+    radius: Radius,
+) -> Result<(), DomainError> {
     let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
     let angle = path_length_rad(&on_sphere);
-    let mm = radius.length(angle);
+    let picture = Picture::from(*projection);
+    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX)?;
+    let mm = Measure::length(angle, Spread::of_path(&picture, points)?, jitter, radius);
+    note_outside(line, &mm);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
+    Ok(())
 }
 
-fn area(line: &mut MeasureLine, projection: &Stereographic, region: &Region, radius: Radius) {
+fn area(
+    line: &mut MeasureLine,
+    projection: &Stereographic,
+    region: &Region,
+    radius: Radius,
+) -> Result<(), DomainError> {
     let sr = region_area_sr(projection, region);
-    let Measured { value, interval } = radius.area(sr);
+    let picture = Picture::from(*projection);
+    let rings = region.polygons.iter().chain(&region.holes);
+    let mut variance = 0.0;
+    for ring in rings {
+        variance += area_jitter_sr(&picture, ring, POINT_SD_PX)?.powi(2);
+    }
+    let mm2 = Measure::area(sr, Spread::of_region(&picture, region)?, variance.sqrt(), radius);
+    note_outside(line, &mm2);
     line.area_sr = Some(sr);
-    line.area_mm2 = Some(value);
-    line.area_interval_mm2 = Some(interval);
+    line.area_mm2 = Some(mm2.value);
+    line.area_interval_mm2 = Some(mm2.interval);
+    Ok(())
+}
+
+/// The value is that of the sphere, as wide-field objects and published areas have it; far out, schematic eyes put the
+/// retina nearer, and the interval is the retina's.
+fn note_outside(line: &mut MeasureLine, m: &Measure) {
+    if m.value > m.interval[1] {
+        line.warnings.push(
+            "the sphere reads more here than eye models say of the retina; the interval is the retina's"
+                .to_owned(),
+        );
+    }
 }
 
 /// What a person reads: the value with its interval and the radius that it stands on.
@@ -192,6 +231,7 @@ fn text(line: &MeasureLine) -> String {
     let on = line.radius_mm.map(|r| {
         let source = match line.radius_source.as_deref() {
             Some("axial_length") => "half of this eye's axial length",
+            Some("estimated") => "half of an estimated axial length",
             Some("population") => "half of the population's axial length, since this eye's is not known",
             _ => "as given",
         };
@@ -206,7 +246,9 @@ fn text(line: &MeasureLine) -> String {
     lines.extend(line.length_deg.map(|d| format!("{d:.2}° at the sphere's centre (eye angle)")));
     lines.extend(line.area_sr.map(|sr| format!("{sr:.4} sr")));
     lines.extend(line.fraction_of_picture.map(|f| format!("{:.1} % of the picture's pixels", f * 100.0)));
-    lines.extend(line.share_of_width.map(|f| format!("{:.1} % of the picture's width, measured flat", f * 100.0)));
+    lines.extend(
+        line.share_of_width.map(|f| format!("{:.1} % of the picture's width, measured flat", f * 100.0)),
+    );
     lines.extend(line.uncalibrated.as_ref().map(|why| {
         format!("no mm: {why} (give --instrument or --degrees-per-pixel, or a wide-field DICOM object)")
     }));

@@ -50,10 +50,10 @@ pub enum ModelError {
     #[error("{0:.3} mm on the retina are beyond the curve; expected 0 to 21.97 mm on its eye")]
     Distance(f64),
     /// Not an eye.
-    #[error("an axial length of {0} mm is not that of an eye; expected 15 to 40 mm")]
+    #[error("an axial length of {0} mm is not that of an eye; expected 14 to 40 mm")]
     AxialLength(f64),
     /// Not a radius.
-    #[error("a radius of {0} mm is not that of an eye; expected 7.5 to 20 mm")]
+    #[error("a radius of {0} mm is not that of an eye; expected 7 to 20 mm")]
     Radius(f64),
 }
 
@@ -183,22 +183,22 @@ pub fn bennett_mm_per_degree(axial_mm: f64) -> Result<f64, ModelError> {
     Ok(0.01306 * (axial_length(axial_mm)? - 1.82))
 }
 
-/// An axial length that can be that of an eye, in mm: 15 to 40 (the longest and shortest eyes reported lie well
+/// An axial length that can be that of an eye, in mm: 14 to 40 (the longest and shortest eyes reported lie well
 /// within: judgement).
 ///
 /// # Errors
 /// For 5 mm or 60 mm, say.
 pub fn axial_length(mm: f64) -> Result<f64, ModelError> {
-    if (15.0..=40.0).contains(&mm) { Ok(mm) } else { Err(ModelError::AxialLength(mm)) }
+    if (14.0..=40.0).contains(&mm) { Ok(mm) } else { Err(ModelError::AxialLength(mm)) }
 }
 
 impl Radius {
-    /// A radius as given, where it can be that of an eye (7.5 to 20 mm). Example: 11 mm.
+    /// A radius as given, where it can be that of an eye (7 to 20 mm). Example: 11 mm.
     ///
     /// # Errors
     /// For any other number.
     pub fn try_given(mm: f64) -> Result<Self, ModelError> {
-        if (7.5..=20.0).contains(&mm) { Ok(Self::given(mm)) } else { Err(ModelError::Radius(mm)) }
+        if (7.0..=20.0).contains(&mm) { Ok(Self::given(mm)) } else { Err(ModelError::Radius(mm)) }
     }
 
     /// Half of an axial length that can be that of an eye. Example: 24 mm → 12 mm.
@@ -317,7 +317,7 @@ mod tests {
     fn what_is_no_eye_is_refused() {
         for al in [5., 60., f64::NAN, -24., f64::INFINITY] {
             let e = Radius::try_from_axial_length(al).unwrap_err();
-            assert!(e.to_string().contains("15 to 40 mm"), "{e}");
+            assert!(e.to_string().contains("14 to 40 mm"), "{e}");
             assert!(Radius::try_given(al).is_err());
         }
         assert!(DrasdoFowler::distance_mm(VisualAngle::from_degrees(120.)).is_err());

@@ -1,6 +1,6 @@
 use super::Footprint;
+use crate::Direction;
 use crate::direction::dot;
-use crate::{Direction, angle_between};
 use cdshealpix::nested;
 use std::ops::Range;
 
@@ -50,40 +50,59 @@ impl Cell {
         direction(nested::center(self.depth, self.number))
     }
 
-    /// A point in the cell that lies on no meridian or parallel that a ring is likely to follow, nor on its corners.
-    pub(super) fn anchor(self) -> Direction {
-        direction_between(&self.corners().map(Direction::xyz), 0.463_721, 0.541_853)
-    }
-
     /// South, east, north and west corner.
     pub(super) fn corners(self) -> [Direction; 4] {
         nested::vertices(self.depth, self.number).map(direction)
     }
+}
 
-    /// Centre and radius (radians) of a cap that holds the cell. Its sides bulge a little beyond the corners' cap
-    /// near the grid's poles, hence the margin.
-    pub(super) fn cap(self) -> (Direction, f64) {
-        let centre = self.centre();
-        let far = self.corners().iter().map(|c| angle_between(centre, *c)).fold(0.0, f64::max);
-        (centre, 1.15 * far)
+/// Where a cell lies, worked out once.
+pub(super) struct Place {
+    /// South, east, north and west corner.
+    pub(super) corners: [[f64; 3]; 4],
+    /// A point in the cell that lies on no meridian or parallel that a ring is likely to follow, nor on its corners.
+    pub(super) anchor: [f64; 3],
+    /// Radius (radians) of a cap about the anchor that holds the cell. Its sides bulge a little beyond the corners'
+    /// cap near the grid's poles, hence a margin.
+    pub(super) radius: f64,
+}
+
+impl Place {
+    pub(super) fn of(cell: Cell) -> Self {
+        let corners = cell.corners().map(Direction::xyz);
+        let anchor = direction_between(&corners, 0.463_721, 0.541_853).xyz();
+        let chord = |c: &[f64; 3]| (0..3).map(|i| (c[i] - anchor[i]).powi(2)).sum::<f64>().sqrt();
+        let far = corners.iter().map(chord).fold(0.0, f64::max);
+        Self { corners, anchor, radius: 1.15 * 2.0 * (far / 2.0).min(1.0).asin() }
     }
 }
 
 /// Points of a leaf at which it is asked what is covered, some 0.015° apart.
-pub(super) const SAMPLES: usize = SIDE * SIDE;
+const SAMPLES: usize = SIDE * SIDE;
 const SIDE: usize = 16;
 
 /// The k-th sample of a leaf, as shares along its sides: 16 × 16 places, each moved within its place by the other
 /// coordinate's bits reversed. So they lie on few common lines and are symmetric about the middle. On a plain lattice
 /// all cells along a circle about the fovea err the same way: 1e-3 of a cap of 15° with 8 × 8 of them.
 #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // below 256
-pub(super) const fn sample(k: usize) -> (f64, f64) {
+const fn sample(k: usize) -> (f64, f64) {
     const fn moved(by: usize) -> f64 {
         (((by as u8).reverse_bits() >> 4) as f64 + 0.5) / SIDE as f64
     }
     let (i, j) = (k % SIDE, k / SIDE % SIDE);
     ((i as f64 + moved(j)) / SIDE as f64, (j as f64 + moved(i)) / SIDE as f64)
 }
+
+/// All samples of a leaf.
+pub(super) static TABLE: [(f64, f64); SAMPLES] = {
+    let mut table = [(0.0, 0.0); SAMPLES];
+    let mut k = 0;
+    while k < SAMPLES {
+        table[k] = sample(k);
+        k += 1;
+    }
+    table
+};
 
 /// Between four corners (south, east, north, west), by the shares along south–east and south–west.
 pub(super) fn between<const N: usize>(corners: &[[f64; N]; 4], u: f64, v: f64) -> [f64; N] {

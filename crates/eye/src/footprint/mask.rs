@@ -1,5 +1,5 @@
 use super::Footprint;
-use super::cell::{Cell, SAMPLES, between, direction_between, sample, share_of};
+use super::cell::{Cell, TABLE, between, direction_between, share_of};
 use crate::{Direction, Rotation, Stereographic};
 use serrata_words::Point;
 use std::borrow::Cow;
@@ -267,7 +267,7 @@ impl<F: Fn(Direction) -> Option<Point>> Painter<'_, F> {
 
     fn count(&self, at: impl Fn(f64, f64) -> Option<Point>) -> usize {
         let mut count = 0;
-        for p in (0..SAMPLES).map(sample).filter_map(|(u, v)| at(u, v)) {
+        for p in TABLE.iter().filter_map(|(u, v)| at(*u, *v)) {
             #[allow(clippy::cast_possible_truncation)] // a cast keeps to the ends, which lie outside
             let (x, y) = (p[0].floor() as i64, p[1].floor() as i64);
             count += usize::from(self.mask.at(x, y));

@@ -1,5 +1,5 @@
 use super::Footprint;
-use super::cell::{Cell, SAMPLES, direction_between, sample, share_of};
+use super::cell::{Cell, Place, TABLE, between, share_of};
 use crate::direction::{cross, dot};
 use crate::{Direction, RetinalPoint, Rotation, Stereographic, outline};
 use serrata_words::Region;
@@ -29,6 +29,14 @@ impl Edge {
     fn may_touch(&self, centre: [f64; 3], radius: f64) -> bool {
         dot(self.normal, centre).abs() <= radius.sin()
             && dot(self.middle, centre) >= (self.half + radius).min(std::f64::consts::PI).cos()
+    }
+
+    /// Whether the edge comes into a cap and ends beyond it at both ends.
+    fn goes_through(&self, centre: [f64; 3], radius: f64) -> bool {
+        let height = dot(self.normal, centre);
+        let foot: [f64; 3] = std::array::from_fn(|i| centre[i] - height * self.normal[i]);
+        // The cosine of twice the radius less: a chord of the cap spans no more.
+        dot(self.middle, foot) >= (self.half - 2.0 * radius).cos() && self.half > 2.0 * radius
     }
 
     /// Whether the short arc from `p` to `q` crosses the edge. A point on an arc counts as left of it, so that a
@@ -71,8 +79,9 @@ impl Footprint {
         }
         let all: Vec<&Edge> = edges.iter().collect();
         for cell in Cell::all(START) {
-            let inside = is_inside(&all, outside.xyz(), cell.anchor().xyz());
-            out.cut(cell, inside, &all);
+            let place = Place::of(cell);
+            let inside = is_inside(&all, outside.xyz(), place.anchor);
+            out.cut(cell, &place, inside, &all);
         }
         out
     }
@@ -92,28 +101,51 @@ impl Footprint {
     }
 
     /// Fills a cell: `inside` is what holds at its anchor, `edges` are those that may come near.
-    fn cut(&mut self, cell: Cell, inside: bool, edges: &[&Edge]) {
-        let (centre, radius) = cell.cap();
-        let (centre, anchor) = (centre.xyz(), cell.anchor().xyz());
-        let near: Vec<&Edge> = edges.iter().copied().filter(|e| e.may_touch(centre, radius)).collect();
-        let flips = |to: [f64; 3]| near.iter().filter(|e| e.crosses(anchor, to)).count() % 2 == 1;
+    fn cut(&mut self, cell: Cell, place: &Place, inside: bool, edges: &[&Edge]) {
+        let near: Vec<&Edge> =
+            edges.iter().copied().filter(|e| e.may_touch(place.anchor, place.radius)).collect();
+        let flips = |to: [f64; 3]| near.iter().filter(|e| e.crosses(place.anchor, to)).count() % 2 == 1;
         if near.is_empty() {
             if inside {
                 self.fill(cell, 255);
             }
         } else if cell.is_leaf() {
-            let corners = cell.corners().map(Direction::xyz);
-            let mut count = 0;
-            for (u, v) in (0..SAMPLES).map(sample) {
-                count += usize::from(inside != flips(direction_between(&corners, u, v).xyz()));
-            }
-            self.fill(cell, share_of(count));
+            let share = through(place, inside, &near).unwrap_or_else(|| {
+                let covered = |s: &(f64, f64)| inside != flips(between(&place.corners, s.0, s.1));
+                share_of(TABLE.iter().filter(|s| covered(s)).count())
+            });
+            self.fill(cell, share);
         } else {
             for child in cell.children() {
-                self.cut(child, inside != flips(child.anchor().xyz()), &near);
+                let at = Place::of(child);
+                self.cut(child, &at, inside != flips(at.anchor), &near);
             }
         }
     }
+}
+
+/// Share of a leaf all of whose edges go right through its cap, or `None` where one does not.
+///
+/// Then the side of an edge's great circle decides alone, and its height over that circle is known everywhere in the
+/// leaf from its corners. (Points between corners need no unit length: only signs are asked of them.)
+fn through(place: &Place, inside: bool, near: &[&Edge]) -> Option<u8> {
+    if !near.iter().all(|e| e.goes_through(place.anchor, place.radius)) {
+        return None;
+    }
+    // Heights over each circle, counted from the anchor's side.
+    let heights: Vec<[[f64; 1]; 4]> = near
+        .iter()
+        .map(|e| {
+            let sign = if dot(e.normal, place.anchor) >= 0.0 { 1.0 } else { -1.0 };
+            place.corners.map(|c| [sign * dot(e.normal, c)])
+        })
+        .filter(|h| h.iter().any(|c| c[0] < 0.0))
+        .collect();
+    if heights.is_empty() {
+        return Some(if inside { 255 } else { 0 });
+    }
+    let beyond = |s: &(f64, f64)| heights.iter().filter(|h| between(h, s.0, s.1)[0] < 0.0).count() % 2 == 1;
+    Some(share_of(TABLE.iter().filter(|s| inside != beyond(s)).count()))
 }
 
 /// Even-odd rule along the path from `outside`, in two legs where the two points are nearly opposite.

@@ -76,7 +76,8 @@ proptest! {
         prop_assert_eq!(Footprint::from_bytes(&u.to_bytes()).unwrap(), u);
     }
 
-    /// The plain reference: each cell's centre looked up in the mask; and the polygon way.
+    /// The plain reference: each cell's centre looked up in the mask; and the polygon way. A side of 2r pixels is a whole
+    /// number of them in the mask, so areas differ by up to 1/r.
     #[test]
     fn a_mask_and_its_outline_give_the_same(x in 600f64..2400., y in 600f64..1800., r in 100f64..590., gaze in 0usize..9, deg in 0.04f64..0.09) {
         let turn = Rotation::from_gaze(Gaze::ALL[gaze], 25.0);
@@ -87,7 +88,7 @@ proptest! {
         let ring = vec![[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]];
         let region = Region { polygons: vec![ring], holes: vec![] };
         let (by_mask, by_ring) = (Footprint::from_mask(&mask, &picture, turn), Footprint::from_region(&region, &picture, turn));
-        prop_assert!((by_mask.area_sr() - by_ring.area_sr()).abs() < 4e-3 * by_ring.area_sr().max(0.05),
+        prop_assert!((by_mask.area_sr() - by_ring.area_sr()).abs() < (1.0 / r + 1e-3) * by_ring.area_sr(),
             "{} {}", by_mask.area_sr(), by_ring.area_sr());
         let exact = crate::region_area_sr(&picture, &region);
         prop_assert!((by_ring.area_sr() / exact - 1.0).abs() < if exact > 0.2 { 5e-4 } else { 3e-3 }, "{} {exact}", by_ring.area_sr());

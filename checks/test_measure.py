@@ -112,7 +112,6 @@ def test_geometry_comes_from_the_object(tmp_path):
     assert line["geometry"] == "file" and line["radius_source"] == "axial_length"
     assert line["length_mm"] == pytest.approx(17.220138674, abs=1e-6)
     assert one(at, "--path", "200,200 400,200", "--degrees-per-pixel", 0.4)["code"] == "geometry"
-    assert "45" not in one(at, "--polygon", "10,10 90,10 50,90")["radius_source"]
 
 
 @pytest.mark.parametrize(
@@ -137,6 +136,27 @@ def test_wide_field_attributes_that_contradict(tmp_path, values, word):
     assert line["schema"] == "serrata.error/1" and word in line["message"]
 
 
+@pytest.mark.parametrize(("method", "source"), [("MEASURED", "axial_length"), ("ESTIMATED", "estimated"), ("POPULATION", "population")])
+def test_how_the_axial_length_was_had_counts(tmp_path, method, source):
+    """PS3.3 C.8.17.11: Ophthalmic Axial Length Method (0022,1515)."""
+    geometry = {"XCoordinatesCenterPixelViewAngle": DEG, "YCoordinatesCenterPixelViewAngle": DEG}
+    at = wide_field(tmp_path / "w.dcm", **geometry, OphthalmicAxialLength=23.0, OphthalmicAxialLengthMethod=method)
+    line = one(at, "--path", "200,200 400,200")
+    assert line["radius_source"] == source and line["radius_mm"] == (12.25 if source == "population" else 11.5)
+
+
+def test_an_appraisal_and_a_measure_say_the_same(tmp_path):
+    """A real retina given an invented geometry: one area, one interval, whichever command is asked."""
+    picture = makers.retina(700)
+    d = makers.dicom(picture, kind="1.2.840.10008.5.1.4.1.1.77.1.5.5")
+    d.XCoordinatesCenterPixelViewAngle = d.YCoordinatesCenterPixelViewAngle = 0.07
+    at = makers.save(d, tmp_path / "w.dcm")
+    seen = serrata("appraise", at, "--json").lines[0]["visible_retina"]
+    line = one(at, "--visible")
+    assert seen["area_mm2"] == pytest.approx(line["area_mm2"], rel=1e-5)
+    assert seen["area_interval_mm2"] == pytest.approx(line["area_interval_mm2"], rel=1e-5)
+
+
 def test_without_projection_there_are_shares_and_a_reason(picture):
     line = one(picture, "--polygon", "0,0 200,0 200,200 0,200")
     assert line["fraction_of_picture"] == 0.25 and line["area_mm2"] is None and line["area_sr"] is None
@@ -152,6 +172,9 @@ def test_without_projection_there_are_shares_and_a_reason(picture):
         (["--polygon", "0,0 10,10"], "2 point"),
         (["--polygon", "5,5 5,5 5,5"], "no area"),
         (["--path", "5,5"], "one point"),
+        (["--path", "5,5 5,5"], "one point"),
+        (["--visible"], "no retina"),
+        (["--path", "5,5 9,9", "--instrument", "demo-wide"], "3600 × 3600"),
         (["--path", "5,5 5,401"], "outside"),
         (["--path", "5,5 9,9", "--axial-length", "5"], "expected 14 to 40 mm"),
         (["--path", "5,5 9,9", "--axial-length", "60"], "expected 14 to 40 mm"),

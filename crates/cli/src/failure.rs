@@ -17,6 +17,7 @@ pub fn sentence(e: &anyhow::Error) -> String {
 pub fn io_remedy(e: &std::io::Error) -> (&'static str, &'static str) {
     match e.kind() {
         ErrorKind::NotFound => ("not_found", "Check the name and the folder"),
+        ErrorKind::IsADirectory => ("unreadable", "Name a file, not a folder"),
         ErrorKind::PermissionDenied => ("unreadable", "Ask for the right to read it"),
         ErrorKind::StorageFull => ("disk_full", "Free some space and try again"),
         _ => ("unreadable", "Check the disk or the network share, then try again"),

@@ -1,7 +1,9 @@
 //! Which files a command line means.
 
 use crate::failure::io_remedy;
+use serrata_frame::Limits;
 use serrata_words::ErrorLine;
+use std::io::Read;
 use std::os::unix::ffi::OsStrExt;
 use std::path::{Path, PathBuf};
 
@@ -73,9 +75,47 @@ fn walk(folder: &Path, all: &mut Vec<Input>) -> usize {
     left_out
 }
 
+/// A file's bytes, within the limits. A device tells no size, so what is read is counted.
+pub fn read(path: &Path, limits: &Limits) -> Result<Vec<u8>, Box<ErrorLine>> {
+    let name = path.to_string_lossy();
+    let io = |e: std::io::Error| {
+        let (code, remedy) = io_remedy(&e);
+        Box::new(ErrorLine::new(name.as_ref(), code, format!("the file cannot be read ({e})"), remedy))
+    };
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).map_err(io)?;
+    let said = file.metadata().map_err(io)?.len();
+    if said <= limits.bytes {
+        file.take(limits.bytes + 1).read_to_end(&mut bytes).map_err(io)?;
+        if bytes.len() as u64 <= limits.bytes {
+            return Ok(bytes);
+        }
+    }
+    Err(Box::new(ErrorLine::new(
+        name.as_ref(),
+        "too_much",
+        format!("the file has more than the {} MB that are allowed", limits.bytes / 1_000_000),
+        "Export fewer frames into one file",
+    )))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_device_without_end_is_refused() {
+        let limits = Limits { bytes: 1000, ..Limits::default() };
+        assert_eq!(read(Path::new("/dev/zero"), &limits).unwrap_err().code, "too_much");
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a");
+        std::fs::write(&path, [1; 1000]).unwrap();
+        assert_eq!(read(&path, &limits).unwrap().len(), 1000);
+        std::fs::write(&path, [1; 1001]).unwrap();
+        assert_eq!(read(&path, &limits).unwrap_err().code, "too_much");
+        let e = read(dir.path(), &Limits::default()).unwrap_err();
+        assert!(e.remedy.contains("not a folder"), "{e:?}");
+    }
 
     #[test]
     fn folders_are_walked_in_byte_order_without_hidden_files_and_papers() {

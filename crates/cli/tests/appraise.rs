@@ -103,7 +103,7 @@ fn usage_errors_exit_with_two_and_unknown_words_name_the_known() {
 
 #[test]
 fn every_command_has_help_with_an_example() {
-    for command in ["appraise", "serve", "demo", "phantom", "backup", "verify"] {
+    for command in ["appraise", "measure", "serve", "demo", "phantom", "backup", "verify"] {
         let out = serrata(&[command, "--help"]);
         assert!(String::from_utf8_lossy(&out.stdout).contains("Example:"), "{command}");
     }

@@ -15,20 +15,21 @@
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
 //! * [`Picture`], [`Measure`]: lengths and areas of any picture whose projection is known, with everything they assume;
-//! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
+//! * [`Radius`]: half of an axial length, and where that comes from;
 //! * [`outline`]: a region of a picture as rings on the retina;
 //! * [`Footprint`]: the part of the retina that frames show, on an equal-area grid: union, area, reach.
 //!
 //! Not here: pixels, files, and what a picture shows.
 //!
 //! ```
-//! use serrata_eye::{Radius, Stereographic};
+//! use serrata_eye::{Measure, Radius, Spread, Stereographic};
 //! // A picture of 4000 × 4000 pixels whose centre pixel spans 0.05°: the middle of its right edge lies 82.22° out.
 //! let picture = Stereographic { width: 4000, height: 4000, deg_per_px: [0.05, 0.05] };
 //! let edge = picture.to_direction([4000.0, 2000.0]);
 //! assert!((edge.z().acos().to_degrees() - 82.220_105_723).abs() < 1e-9);
 //! // And in millimetres on an eye of 24 mm axial length:
-//! let length = Radius::from_axial_length(24.0).length(edge.z().acos());
+//! let spread = Spread::of_path(&picture.into(), &[[2000.0, 2000.0], [4000.0, 2000.0]]).unwrap();
+//! let length = Measure::length(edge.z().acos(), spread, 0.0, Radius::from_axial_length(24.0));
 //! assert!((length.value - 17.220_138_674).abs() < 1e-9);
 //! ```
 
@@ -60,7 +61,7 @@ pub use model::{
 pub use outline::{Outlines, densify, outline};
 pub use projection::{DomainError, Plane, Projection};
 pub use radial::{RadialError, RadialPolynomial};
-pub use radius::{Measured, Radius, RadiusSource};
+pub use radius::{Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
 pub use ring::{RingError, check_points, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};

@@ -1,8 +1,17 @@
 //! Area of the visible retina, where projection and radius can be named.
 
-use serrata_eye::{Radius, RadiusSource, Stereographic, region_area_sr};
+use crate::geometry::{self, GeometryError, Given};
+use serrata_eye::{Measure, Picture, RadiusSource, Spread, Stereographic, area_jitter_sr, region_area_sr};
 use serrata_frame::Frame;
-use serrata_words::{AcquisitionFacts, AppraisalLine, Instrument};
+use serrata_words::{AcquisitionFacts, AppraisalLine, Instrument, Region};
+
+/// How sure a point of an outline is, drawn by a person or by the engine: one standard deviation in pixels
+/// (judgement).
+pub const POINT_SD_PX: f64 = 1.0;
+
+fn given(instrument: Option<&Instrument>) -> Given {
+    Given { instrument: instrument.cloned(), ..Given::default() }
+}
 
 /// The projection of a frame: from its own header, else from its instrument's profile, else not known.
 #[must_use]
@@ -12,14 +21,25 @@ pub fn projection(
     width: u32,
     height: u32,
 ) -> Option<Stereographic> {
-    match facts.centre_view_angle_deg {
-        Some(deg) if deg.iter().all(|d| d.is_finite() && *d > 0.0) => {
-            Some(Stereographic { width, height, deg_per_px: deg })
-        }
-        _ => instrument
-            .filter(|i| (i.width, i.height) == (width, height))
-            .and_then(|i| Stereographic::of(i, width, height)),
+    Some(geometry::projection(facts, &given(instrument), width, height).ok()??.0)
+}
+
+/// Area of a region of a picture with everything that it assumes.
+///
+/// # Errors
+/// [`serrata_eye::DomainError`] where an edge leaves what the projection shows.
+pub fn area_of(
+    region: &Region,
+    projection: Stereographic,
+    radius: serrata_eye::Radius,
+) -> Result<Measure, serrata_eye::DomainError> {
+    let picture = Picture::from(projection);
+    let mut variance = 0.0;
+    for ring in region.polygons.iter().chain(&region.holes) {
+        variance += area_jitter_sr(&picture, ring, POINT_SD_PX)?.powi(2);
     }
+    let sr = region_area_sr(&projection, region);
+    Ok(Measure::area(sr, Spread::of_region(&picture, region)?, variance.sqrt(), radius))
 }
 
 /// Fills in the area in mm² with its interval and its radius, or the reason why there is none.
@@ -30,31 +50,36 @@ pub fn fill(line: &mut AppraisalLine, frame: &Frame, instrument: Option<&Instrum
 /// As [`fill`], from the facts alone.
 pub fn fill_from(line: &mut AppraisalLine, facts: &AcquisitionFacts, instrument: Option<&Instrument>) {
     let v = &mut line.visible_retina;
-    if let Some(problem) = &facts.geometry_problem {
-        v.uncalibrated = Some(problem.clone());
-        return;
+    match measured(facts, instrument, line.width, line.height, &v.place) {
+        Ok(area) => {
+            v.area_mm2 = Some(area.value);
+            v.area_interval_mm2 = Some(area.interval);
+            v.radius_mm = Some(area.radius.mm);
+            v.radius_source = Some(
+                match area.radius.source {
+                    RadiusSource::AxialLength => "measured",
+                    other => other.word(),
+                }
+                .to_owned(),
+            );
+            v.uncalibrated = None;
+        }
+        Err(why) => v.uncalibrated = Some(why),
     }
-    let Some(projection) = projection(facts, instrument, line.width, line.height) else {
-        v.uncalibrated = Some("no projection known".to_owned());
-        return;
-    };
-    let radius = match &facts.axial_length_mm {
-        Some((mm, method)) if method != "POPULATION" && *mm > 10.0 && *mm < 45.0 => {
-            Radius::from_axial_length(*mm)
-        }
-        _ => Radius::population(),
-    };
-    let area = radius.area(region_area_sr(&projection, &v.place));
-    v.area_mm2 = Some(area.value);
-    v.area_interval_mm2 = Some(area.interval);
-    v.radius_mm = Some(radius.mm);
-    v.radius_source = Some(
-        match radius.source {
-            RadiusSource::Population => "population",
-            RadiusSource::AxialLength => "measured",
-            _ => "given",
-        }
-        .to_owned(),
-    );
-    v.uncalibrated = None;
+}
+
+fn measured(
+    facts: &AcquisitionFacts,
+    instrument: Option<&Instrument>,
+    width: u32,
+    height: u32,
+    place: &Region,
+) -> Result<Measure, String> {
+    let given = given(instrument);
+    let said = |e: GeometryError| e.to_string();
+    let (projection, _) = geometry::projection(facts, &given, width, height)
+        .map_err(said)?
+        .ok_or_else(|| "no projection known".to_owned())?;
+    let radius = geometry::radius(facts, &given).map_err(said)?;
+    area_of(place, projection, radius).map_err(|e| e.to_string())
 }

@@ -1,15 +1,11 @@
 //! The geometry of a picture: where its pixels lie on the sphere, and how large the sphere is, with the errors that
 //! name a value and what was expected of it.
 
-use serrata_eye::{Radius, Stereographic};
+use serrata_eye::{ModelError, Radius, Stereographic, axial_length};
 use serrata_words::{AcquisitionFacts, Instrument};
 use std::ops::RangeInclusive;
 
-/// Axial lengths that a living eye has, in mm; the longest published are near 40 (judgement).
-pub const AXIAL_MM: RangeInclusive<f64> = 14.0..=40.0;
-/// Half of that.
-pub const RADIUS_MM: RangeInclusive<f64> = 7.0..=20.0;
-/// View angles of a centre pixel, in degrees.
+/// View angles that a centre pixel can have, in degrees (judgement).
 const DEG_PER_PX: RangeInclusive<f64> = 1e-4..=5.0;
 
 /// What a person said of the geometry.
@@ -51,9 +47,9 @@ pub enum GeometryError {
         /// The other value.
         given: f64,
     },
-    /// The profile is for pictures of another shape.
+    /// The profile is for pictures of another size, so nobody knows which part of them this one is.
     #[error("the profile {name} is for pictures of {want} pixels, this one has {have}")]
-    OtherShape {
+    OtherSize {
         /// The profile.
         name: String,
         /// Its size.
@@ -61,28 +57,27 @@ pub enum GeometryError {
         /// The picture's size.
         have: String,
     },
+    /// An axial length or a radius that no eye has.
+    #[error(transparent)]
+    Eye(#[from] ModelError),
     /// One of the pair of view angles is missing or unusable.
     #[error("the header's wide-field geometry cannot be used: {0}")]
     Header(String),
 }
 
-fn within(
-    what: &'static str,
-    unit: &'static str,
-    value: f64,
-    range: &RangeInclusive<f64>,
-) -> Result<f64, GeometryError> {
-    if range.contains(&value) {
+fn view_angle(what: &'static str, value: f64) -> Result<f64, GeometryError> {
+    if DEG_PER_PX.contains(&value) {
         return Ok(value);
     }
-    Err(GeometryError::Range { what, value, unit, low: *range.start(), high: *range.end() })
+    let (low, high) = (*DEG_PER_PX.start(), *DEG_PER_PX.end());
+    Err(GeometryError::Range { what, value, unit: "°", low, high })
 }
 
 /// Projection of a picture and where it comes from (`given`, `file`, `instrument`), or `None` where nothing is known.
 ///
 /// # Errors
 /// [`GeometryError`] for impossible values, for a file and a person that contradict each other by more than 0.1 %,
-/// and for a profile of another shape.
+/// and for a profile of another size where the file itself says nothing.
 pub fn projection(
     facts: &AcquisitionFacts,
     given: &Given,
@@ -94,11 +89,15 @@ pub fn projection(
     }
     let of_file = facts.centre_view_angle_deg;
     for d in of_file.iter().flatten() {
-        within("centre pixel's view angle in the header", "°", *d, &DEG_PER_PX)?;
+        view_angle("centre pixel's view angle in the header", *d)?;
     }
     let said = match (given.degrees_per_pixel, &given.instrument) {
-        (Some(d), _) => Some(([within("view angle per pixel", "°", d, &DEG_PER_PX)?; 2], "given")),
-        (None, Some(i)) => of_profile(i, width, height)?.map(|d| (d, "instrument")),
+        (Some(d), _) => Some(([view_angle("view angle per pixel", d)?; 2], "given")),
+        (None, Some(i)) => match of_profile(i, width, height) {
+            // The header's own geometry needs no profile.
+            Err(_) if of_file.is_some() => None,
+            other => other?.map(|d| (d, "instrument")),
+        },
         (None, None) => None,
     };
     if let (Some(file), Some((said, _))) = (of_file, said)
@@ -110,35 +109,37 @@ pub fn projection(
     Ok(chosen.map(|(deg_per_px, source)| (Stereographic { width, height, deg_per_px }, source)))
 }
 
-/// View angles out of a profile; a smaller copy of the whole picture is scaled, another shape is refused.
+/// View angles out of a profile, for pictures of its size.
 fn of_profile(i: &Instrument, width: u32, height: u32) -> Result<Option<[f64; 2]>, GeometryError> {
-    let (w, h) = (f64::from(i.width), f64::from(i.height));
-    let skew = (f64::from(width) * h) / (f64::from(height) * w) - 1.0;
-    if skew.abs() > 0.005 {
-        return Err(GeometryError::OtherShape {
+    let Some(s) = Stereographic::of(i, width, height) else { return Ok(None) };
+    if (i.width, i.height) != (width, height) {
+        return Err(GeometryError::OtherSize {
             name: i.name.clone(),
             want: format!("{} × {}", i.width, i.height),
             have: format!("{width} × {height}"),
         });
     }
-    Ok(Stereographic::of(i, width, height).map(|s| s.deg_per_px))
+    Ok(Some(s.deg_per_px))
 }
 
 /// Radius of the sphere: as given, else half of the axial length given, else of the file's, else the population's.
 ///
+/// The file's length counts as measured where it says so (DICOM's `MEASURED`), as the population's where it says that,
+/// and else as an estimate.
+///
 /// # Errors
-/// [`GeometryError::Range`] for values that no eye has.
+/// [`GeometryError::Eye`] for values that no eye has.
 pub fn radius(facts: &AcquisitionFacts, given: &Given) -> Result<Radius, GeometryError> {
     if let Some(mm) = given.radius_mm {
-        return within("radius", "mm", mm, &RADIUS_MM).map(Radius::given);
+        return Ok(Radius::try_given(mm)?);
     }
     if let Some(mm) = given.axial_length_mm {
-        return within("axial length", "mm", mm, &AXIAL_MM).map(Radius::from_axial_length);
+        return Ok(Radius::try_from_axial_length(mm)?);
     }
     match &facts.axial_length_mm {
-        Some((mm, method)) if method != "POPULATION" => {
-            within("axial length in the header", "mm", *mm, &AXIAL_MM).map(Radius::from_axial_length)
-        }
-        _ => Ok(Radius::population()),
+        None => Ok(Radius::population()),
+        Some((_, method)) if method == "POPULATION" => Ok(Radius::population()),
+        Some((mm, method)) if method == "MEASURED" => Ok(Radius::try_from_axial_length(*mm)?),
+        Some((mm, _)) => Ok(Radius::estimated(axial_length(*mm)?)),
     }
 }

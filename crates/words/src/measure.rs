@@ -52,7 +52,7 @@ pub struct MeasureLine {
     /// Radius of the sphere in mm that the mm stand on.
     #[serde(default)]
     pub radius_mm: Option<f64>,
-    /// Where the radius comes from: `given`, `axial_length`, `population`.
+    /// Where the radius comes from: `given`, `axial_length`, `estimated`, `population`.
     #[serde(default)]
     pub radius_source: Option<String>,
     /// Which angle degrees are: always `eye`, at the sphere's centre.

@@ -119,16 +119,7 @@ fn checked(
     };
     let start = std::time::Instant::now();
     let limits = Limits::default();
-    let size = std::fs::metadata(path).map_err(|e| io("the file cannot be read", path, &e))?;
-    if size.len() > limits.bytes {
-        return Err(Box::new(ErrorLine::new(
-            name,
-            "too_much",
-            format!("the file has {} MB, more than allowed", size.len() / 1_000_000),
-            "Export fewer frames into one file",
-        )));
-    }
-    let bytes = std::fs::read(path).map_err(|e| io("the file cannot be read", path, &e))?;
+    let bytes = inputs::read(path, &limits)?;
     let mut frames = check_file(&name, &bytes, asked, &limits, start)
         .map_err(|e| Box::new(ErrorLine::new(name.as_ref(), e.code(), e.to_string(), e.remedy())))?;
     for f in &mut frames {

@@ -1,13 +1,13 @@
 //! `serrata measure`: lengths and areas on the sphere of the eye.
 
-use crate::failure::io_remedy;
-use crate::points;
+use crate::{inputs, points};
 use anyhow::Result;
 use serrata_eye::{
-    Direction, DomainError, Measure, Picture, Radius, Spread, Stereographic, area_jitter_sr, check_points,
-    check_ring, contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+    Direction, DomainError, Measure, Picture, Radius, Spread, Stereographic, check_points, check_ring,
+    contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
 };
 use serrata_frame::{Frame, Limits};
+use serrata_station::area::{POINT_SD_PX, area_of};
 use serrata_station::check::{Asked, Labels};
 use serrata_station::geometry::{self, Given};
 use serrata_words::{ErrorLine, MeasureKind, MeasureLine, Modality, Point, Region};
@@ -18,7 +18,7 @@ use std::process::ExitCode;
 /// Measures a length or an area on the sphere of the eye, in mm and mm² with a 95 % interval.
 ///
 /// The geometry comes from a wide-field DICOM object, or from --instrument, or from --degrees-per-pixel. Without any
-/// of them there are fractions of the picture only. Points are pixels: x to the right, y down, edges at integers.
+/// of them there are fractions of the picture only. A profile holds for whole pictures of its size. Points are pixels: x to the right, y down, edges at integers.
 #[derive(Debug, clap::Args)]
 #[command(
     group = clap::ArgGroup::new("what").required(true),
@@ -62,6 +62,15 @@ pub struct Args {
     json: bool,
 }
 
+/// A line of JSON, and the figure in words where there are mm.
+struct Answer {
+    line: MeasureLine,
+    said: Option<String>,
+}
+
+/// What went wrong: a short word, what, and what to do.
+type Wrong = (&'static str, String, &'static str);
+
 pub fn run(args: &Args) -> Result<ExitCode> {
     let instrument = args.instrument.as_deref().map(serrata_station::instruments::find).transpose()?;
     let given = Given {
@@ -70,10 +79,15 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         axial_length_mm: args.axial_length,
         radius_mm: args.radius,
     };
+    let name = args.path.to_string_lossy();
+    let answer = read(args).and_then(|frame| {
+        measured(&frame, args, &given)
+            .map_err(|(code, what, remedy)| Box::new(ErrorLine::new(name.as_ref(), code, what, remedy)))
+    });
     let mut out = std::io::stdout().lock();
-    match measured(args, &given) {
-        Ok(line) if args.json => writeln!(out, "{}", serde_json::to_string(&line)?)?,
-        Ok(line) => write!(out, "{}", text(&line))?,
+    match answer {
+        Ok(answer) if args.json => writeln!(out, "{}", serde_json::to_string(&answer.line)?)?,
+        Ok(answer) => write!(out, "{}", text(&answer))?,
         Err(line) => {
             eprintln!("{}", line.sentence());
             if args.json {
@@ -85,79 +99,11 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
-    let name = args.path.to_string_lossy();
-    let fail = |code: &str, message: String, remedy: &str| {
-        Box::new(ErrorLine::new(name.as_ref(), code, message, remedy))
-    };
-    let frame = read(args)?;
-    let (width, height) = (frame.pixels.width(), frame.pixels.height());
-    let place = |e: geometry::GeometryError| {
-        fail("geometry", e.to_string(), "Check the value and where it comes from")
-    };
-    let projection = geometry::projection(&frame.facts, given, width, height).map_err(place)?;
-    let radius = geometry::radius(&frame.facts, given).map_err(place)?;
-    let points = args.polygon.as_ref().or(args.along.as_ref()).map(|p| p.0.as_slice()).unwrap_or_default();
-    check_points(points, width, height).map_err(|e| {
-        fail(
-            "outside",
-            format!("the points cannot be used: {e}"),
-            "Give points between 0 and the picture's size",
-        )
-    })?;
-    let kind = match (&args.polygon, &args.along) {
-        (Some(_), _) => MeasureKind::Polygon,
-        (_, Some(_)) => MeasureKind::Path,
-        _ => MeasureKind::Visible,
-    };
-    let mut line = MeasureLine::new(&name, args.frame, kind);
-    if kind == MeasureKind::Path {
-        if points.len() < 2 {
-            return Err(fail(
-                "outline",
-                "a path of one point has no length".to_owned(),
-                "Give two points or more",
-            ));
-        }
-        let flat: f64 = points.windows(2).map(|p| (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])).sum();
-        line.share_of_width = Some(flat / f64::from(width));
-        if let Some((projection, _)) = &projection {
-            length(&mut line, projection, points, radius)
-                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
-        }
-    } else {
-        let region = if kind == MeasureKind::Polygon {
-            check_ring(points)
-                .map_err(|e| fail("outline", e.to_string(), "Draw an outline that does not cross itself"))?;
-            Region { polygons: vec![points.to_vec()], holes: Vec::new() }
-        } else {
-            visible(&frame, args, given)
-        };
-        line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
-        if let Some((projection, _)) = &projection {
-            area(&mut line, projection, &region, radius)
-                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
-        }
-    }
-    match projection {
-        Some((_, source)) => {
-            line.geometry = Some(source.to_owned());
-            line.radius_mm = Some(radius.mm);
-            line.radius_source = Some(radius.source.word().to_owned());
-            line.warnings.extend(contact_lens_warning(args.contact_lens, 2.0 * radius.mm).map(str::to_owned));
-        }
-        None => line.uncalibrated = Some("no projection known".to_owned()),
-    }
-    Ok(line)
-}
-
 fn read(args: &Args) -> Result<Frame, Box<ErrorLine>> {
     let name = args.path.to_string_lossy();
-    let bytes = std::fs::read(&args.path).map_err(|e| {
-        let (code, remedy) = io_remedy(&e);
-        Box::new(ErrorLine::new(name.as_ref(), code, format!("the file cannot be read ({e})"), remedy))
-    })?;
-    let frames = serrata_station::reading::read_frames(&bytes, &Limits::default())
+    let limits = Limits::default();
+    let bytes = inputs::read(&args.path, &limits)?;
+    let frames = serrata_station::reading::read_frames(&bytes, &limits)
         .map_err(|e| Box::new(ErrorLine::new(name.as_ref(), e.code(), e.to_string(), e.remedy())))?;
     let count = frames.len();
     frames.into_iter().nth(args.frame as usize).ok_or_else(|| {
@@ -166,83 +112,111 @@ fn read(args: &Args) -> Result<Frame, Box<ErrorLine>> {
     })
 }
 
-fn visible(frame: &Frame, args: &Args, given: &Given) -> Region {
-    let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
-    let labels = Labels::of(frame, &asked);
-    serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina.place
+fn measured(frame: &Frame, args: &Args, given: &Given) -> Result<Answer, Wrong> {
+    let (width, height) = (frame.pixels.width(), frame.pixels.height());
+    let place =
+        |e: geometry::GeometryError| ("geometry", e.to_string(), "Check the value and where it comes from");
+    let projection = geometry::projection(&frame.facts, given, width, height).map_err(place)?;
+    let radius = geometry::radius(&frame.facts, given).map_err(place)?;
+    let points = args.polygon.as_ref().or(args.along.as_ref()).map_or(&[][..], |p| &p.0);
+    check_points(points, width, height).map_err(|e| {
+        let what = format!("the points cannot be used: {e}");
+        ("outside", what, "Give points between 0 and the picture's size")
+    })?;
+    let kind = match (&args.polygon, &args.along) {
+        (Some(_), _) => MeasureKind::Polygon,
+        (_, Some(_)) => MeasureKind::Path,
+        _ => MeasureKind::Visible,
+    };
+    let mut line = MeasureLine::new(&args.path.to_string_lossy(), args.frame, kind);
+    let on = projection.map(|(p, _)| (p, radius));
+    let measure = if kind == MeasureKind::Path {
+        path(&mut line, points, f64::from(width), on)?
+    } else {
+        let region = if kind == MeasureKind::Polygon { drawn(points)? } else { visible(frame, args, given)? };
+        line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
+        area(&mut line, &region, on).map_err(domain)?
+    };
+    if let Some((_, source)) = projection {
+        line.geometry = Some(source.to_owned());
+        line.radius_mm = Some(radius.mm);
+        line.radius_source = Some(radius.source.word().to_owned());
+        line.warnings.extend(contact_lens_warning(args.contact_lens, 2.0 * radius.mm).map(str::to_owned));
+    } else {
+        line.uncalibrated = Some("no projection known".to_owned());
+    }
+    // The value is that of the sphere, as wide-field objects and published areas have it; the interval is the retina's.
+    if measure.is_some_and(|m| m.value > m.interval[1]) {
+        let what =
+            "The sphere reads more here than eye models say of the retina; the interval is the retina's.";
+        line.warnings.push(what.to_owned());
+    }
+    Ok(Answer { line, said: measure.map(|m| m.to_string()) })
 }
 
-/// How sure a point is that a person set or that the engine drew: one standard deviation in pixels (judgement).
-const POINT_SD_PX: f64 = 1.0;
+fn domain(e: DomainError) -> Wrong {
+    ("domain", e.to_string(), "Measure inside of what the projection shows")
+}
 
-fn length(
+fn drawn(points: &[Point]) -> Result<Region, Wrong> {
+    check_ring(points).map_err(|e| {
+        let what = format!("the outline cannot be used: {e}");
+        ("outline", what, "Draw an outline that does not cross itself")
+    })?;
+    Ok(Region { polygons: vec![points.to_vec()], holes: Vec::new() })
+}
+
+fn visible(frame: &Frame, args: &Args, given: &Given) -> Result<Region, Wrong> {
+    let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
+    let labels = Labels::of(frame, &asked);
+    let seen = serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina;
+    if seen.place.is_empty() {
+        let remedy = "Look at it with `serrata appraise --overlay`, or draw an outline yourself";
+        return Err(("no_retina", "no retina is visible in the picture".to_owned(), remedy));
+    }
+    Ok(seen.place)
+}
+
+fn path(
     line: &mut MeasureLine,
-    projection: &Stereographic,
     points: &[Point],
-    radius: Radius,
-) -> Result<(), DomainError> {
+    width: f64,
+    on: Option<(Stereographic, Radius)>,
+) -> Result<Option<Measure>, Wrong> {
+    let flat: f64 = points.windows(2).map(|p| (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])).sum();
+    if flat <= 0.0 {
+        return Err(("outline", "a path of one point has no length".to_owned(), "Give two points or more"));
+    }
+    line.share_of_width = Some(flat / width);
+    let Some((projection, radius)) = on else { return Ok(None) };
+    let picture = Picture::from(projection);
     let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
     let angle = path_length_rad(&on_sphere);
-    let picture = Picture::from(*projection);
-    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX)?;
-    let mm = Measure::length(angle, Spread::of_path(&picture, points)?, jitter, radius);
-    note_outside(line, &mm);
+    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX).map_err(domain)?;
+    let mm = Measure::length(angle, Spread::of_path(&picture, points).map_err(domain)?, jitter, radius);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
-    Ok(())
+    Ok(Some(mm))
 }
 
 fn area(
     line: &mut MeasureLine,
-    projection: &Stereographic,
     region: &Region,
-    radius: Radius,
-) -> Result<(), DomainError> {
-    let sr = region_area_sr(projection, region);
-    let picture = Picture::from(*projection);
-    let rings = region.polygons.iter().chain(&region.holes);
-    let mut variance = 0.0;
-    for ring in rings {
-        variance += area_jitter_sr(&picture, ring, POINT_SD_PX)?.powi(2);
-    }
-    let mm2 = Measure::area(sr, Spread::of_region(&picture, region)?, variance.sqrt(), radius);
-    note_outside(line, &mm2);
-    line.area_sr = Some(sr);
+    on: Option<(Stereographic, Radius)>,
+) -> Result<Option<Measure>, DomainError> {
+    let Some((projection, radius)) = on else { return Ok(None) };
+    let mm2 = area_of(region, projection, radius)?;
+    line.area_sr = Some(region_area_sr(&projection, region));
     line.area_mm2 = Some(mm2.value);
     line.area_interval_mm2 = Some(mm2.interval);
-    Ok(())
+    Ok(Some(mm2))
 }
 
-/// The value is that of the sphere, as wide-field objects and published areas have it; far out, schematic eyes put the
-/// retina nearer, and the interval is the retina's.
-fn note_outside(line: &mut MeasureLine, m: &Measure) {
-    if m.value > m.interval[1] {
-        line.warnings.push(
-            "the sphere reads more here than eye models say of the retina; the interval is the retina's"
-                .to_owned(),
-        );
-    }
-}
-
-/// What a person reads: the value with its interval and the radius that it stands on.
-fn text(line: &MeasureLine) -> String {
-    let mut lines = Vec::new();
-    let on = line.radius_mm.map(|r| {
-        let source = match line.radius_source.as_deref() {
-            Some("axial_length") => "half of this eye's axial length",
-            Some("estimated") => "half of an estimated axial length",
-            Some("population") => "half of the population's axial length, since this eye's is not known",
-            _ => "as given",
-        };
-        format!("on a sphere of R = {r:.2} mm ({source})")
-    });
-    let measure = |v: Option<f64>, i: Option<[f64; 2]>, unit: &str| {
-        let (v, [low, high]) = (v?, i?);
-        Some(format!("{v:.2} {unit}, 95 % interval {low:.2} to {high:.2} {unit}, {}", on.clone()?))
-    };
-    lines.extend(measure(line.length_mm, line.length_interval_mm, "mm"));
-    lines.extend(measure(line.area_mm2, line.area_interval_mm2, "mm²"));
+/// What a person reads: the figure with everything that it assumes first.
+fn text(answer: &Answer) -> String {
+    let line = &answer.line;
+    let mut lines: Vec<String> = answer.said.iter().cloned().collect();
     lines.extend(line.length_deg.map(|d| format!("{d:.2}° at the sphere's centre (eye angle)")));
     lines.extend(line.area_sr.map(|sr| format!("{sr:.4} sr")));
     lines.extend(line.fraction_of_picture.map(|f| format!("{:.1} % of the picture's pixels", f * 100.0)));

@@ -81,7 +81,7 @@ impl Footprint {
         f64::from(self.cells[cell::index_of(d)]) / 255.0
     }
 
-    /// The area that is seen, in steradians; times R² it is mm² ([`crate::Radius::area`]).
+    /// The area that is seen, in steradians; times R² it is mm² ([`crate::Measure::area`]).
     ///
     /// Within 5e-4 of the truth for regions beyond 30° across (held against closed forms in the tests).
     #[must_use]

@@ -20,7 +20,7 @@ test("without a projection there is no area, and the reason is said", () => {
 
 test("an area is told with its interval first", () => {
   const seen = { ...appraisal.visible_retina, area_mm2: 812.3456, area_interval_mm2: [781.2, 844.9] as [number, number], radius_mm: 12.25, radius_source: "population" };
-  expect(line({ ...appraisal, visible_retina: seen }, "Area")).toBe("781.2 to 844.9 mm² (95 %), best 812.3 mm², on R = 12.25 mm (population)");
+  expect(line({ ...appraisal, visible_retina: seen }, "Area")).toBe("781.2 to 844.9 mm² (95 %); on the sphere 812.3 mm², on R = 12.25 mm (population)");
   expect(line({ ...appraisal, visible_retina: { ...seen, radius_mm: null } }, "Area")).toBe("not given: without interval or radius");
 });
 

@@ -20,7 +20,7 @@ function area({ visible_retina: seen }: Appraisal): string {
   // No mm² stands without its interval and its radius.
   if (interval === null || seen.radius_mm === null) return "not given: without interval or radius";
   const radius = `on R = ${seen.radius_mm.toFixed(2)} mm${seen.radius_source === null ? "" : ` (${seen.radius_source})`}`;
-  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %), best ${digits(seen.area_mm2)} mm², ${radius}`;
+  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %); on the sphere ${digits(seen.area_mm2)} mm², ${radius}`;
 }
 
 /** Lines for the screen. A measure without a value says why; none is left out in silence. */

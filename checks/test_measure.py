@@ -149,7 +149,7 @@ def test_without_projection_there_are_shares_and_a_reason(picture):
     ("arguments", "word"),
     [
         (["--polygon", "0,0 10,10 10,0 0,10"], "crosses itself"),
-        (["--polygon", "0,0 10,10"], "2 points"),
+        (["--polygon", "0,0 10,10"], "2 point"),
         (["--polygon", "5,5 5,5 5,5"], "no area"),
         (["--path", "5,5"], "one point"),
         (["--path", "5,5 5,401"], "outside"),
@@ -164,6 +164,13 @@ def test_without_projection_there_are_shares_and_a_reason(picture):
 def test_what_cannot_be_measured_is_named(picture, arguments, word):
     answer = serrata("measure", picture, *arguments, "--json")
     assert answer.code == 1 and word in answer.err and "panicked" not in answer.err
+
+
+def test_a_lens_on_a_long_eye_is_a_warning(picture):
+    """Lim et al., BMC Ophthalmol 2021, 10.1186/s12886-021-01900-y: more than 10 % in half of the eyes of 26 mm and up."""
+    arguments = (picture, "--path", "5,5 90,90", "--degrees-per-pixel", DEG, "--axial-length")
+    assert one(*arguments, 27, "--contact-lens")["warnings"]
+    assert not one(*arguments, 24, "--contact-lens")["warnings"] and not one(*arguments, 27)["warnings"]
 
 
 def test_usage_is_told_apart(picture):

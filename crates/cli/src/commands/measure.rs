@@ -3,7 +3,10 @@
 use crate::failure::io_remedy;
 use crate::points;
 use anyhow::Result;
-use serrata_eye::{Direction, Measured, Radius, Stereographic, check_ring, path_length_rad, region_area_sr};
+use serrata_eye::{
+    Direction, Measure, Picture, Radius, Stereographic, angle_between, area_jitter_sr, check_points,
+    check_ring, contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+};
 use serrata_frame::{Frame, Limits};
 use serrata_station::check::{Asked, Labels};
 use serrata_station::geometry::{self, Given};
@@ -48,6 +51,9 @@ pub struct Args {
     /// Radius of the sphere in mm, for example the 11 mm of published ultra-widefield areas.
     #[arg(long, value_name = "MM")]
     radius: Option<f64>,
+    /// A contact lens is worn today: pictures through one are larger or smaller.
+    #[arg(long)]
+    contact_lens: bool,
     /// Kind of picture, where the file does not say (for --visible): colour, faf, fa, icg, infrared, red, green.
     #[arg(long)]
     modality: Option<Modality>,
@@ -92,15 +98,13 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
     let projection = geometry::projection(&frame.facts, given, width, height).map_err(place)?;
     let radius = geometry::radius(&frame.facts, given).map_err(place)?;
     let points = args.polygon.as_ref().or(args.along.as_ref()).map(|p| p.0.as_slice()).unwrap_or_default();
-    if let Some((n, p)) = points.iter().enumerate().find(|(_, p)| !inside(**p, width, height)) {
-        let message = format!(
-            "point {} ({}, {}) lies outside of the picture of {width} × {height} pixels",
-            n + 1,
-            p[0],
-            p[1]
-        );
-        return Err(fail("outside", message, "Give points between 0 and the picture's size"));
-    }
+    check_points(points, width, height).map_err(|e| {
+        fail(
+            "outside",
+            format!("the points cannot be used: {e}"),
+            "Give points between 0 and the picture's size",
+        )
+    })?;
     let kind = match (&args.polygon, &args.along) {
         (Some(_), _) => MeasureKind::Polygon,
         (_, Some(_)) => MeasureKind::Path,
@@ -138,6 +142,7 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
             line.geometry = Some(source.to_owned());
             line.radius_mm = Some(radius.mm);
             line.radius_source = Some(radius.source.word().to_owned());
+            line.warnings.extend(contact_lens_warning(args.contact_lens, 2.0 * radius.mm).map(str::to_owned));
         }
         None => line.uncalibrated = Some("no projection known".to_owned()),
     }
@@ -159,20 +164,20 @@ fn read(args: &Args) -> Result<Frame, Box<ErrorLine>> {
     })
 }
 
-fn inside(p: Point, width: u32, height: u32) -> bool {
-    (0.0..=f64::from(width)).contains(&p[0]) && (0.0..=f64::from(height)).contains(&p[1])
-}
-
 fn visible(frame: &Frame, args: &Args, given: &Given) -> Region {
     let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
     let labels = Labels::of(frame, &asked);
     serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina.place
 }
 
+/// How sure a point is that a person set or that the engine drew: one standard deviation in pixels (judgement).
+const POINT_SD_PX: f64 = 1.0;
+
 fn length(line: &mut MeasureLine, projection: &Stereographic, points: &[Point], radius: Radius) {
     let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
     let angle = path_length_rad(&on_sphere);
-    let mm = radius.length(angle);
+    let jitter = path_jitter_rad(&Picture::from(*projection), points, POINT_SD_PX).unwrap_or(f64::NAN);
+    let mm = Measure::length(angle, mean_eccentricity(&on_sphere), jitter, radius);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
@@ -180,10 +185,22 @@ fn length(line: &mut MeasureLine, projection: &Stereographic, points: &[Point], 
 
 fn area(line: &mut MeasureLine, projection: &Stereographic, region: &Region, radius: Radius) {
     let sr = region_area_sr(projection, region);
-    let Measured { value, interval } = radius.area(sr);
+    let picture = Picture::from(*projection);
+    let rings = region.polygons.iter().chain(&region.holes);
+    let variance: f64 =
+        rings.clone().map(|r| area_jitter_sr(&picture, r, POINT_SD_PX).unwrap_or(f64::NAN).powi(2)).sum();
+    let outline: Vec<Direction> = rings.flatten().map(|p| projection.to_direction(*p)).collect();
+    let mm2 = Measure::area(sr, mean_eccentricity(&outline), variance.sqrt(), radius);
     line.area_sr = Some(sr);
-    line.area_mm2 = Some(value);
-    line.area_interval_mm2 = Some(interval);
+    line.area_mm2 = Some(mm2.value);
+    line.area_interval_mm2 = Some(mm2.interval);
+}
+
+/// Mean distance from the picture's centre, which stands for the pole of the eye here, in radians.
+fn mean_eccentricity(points: &[Direction]) -> f64 {
+    #[allow(clippy::cast_precision_loss)] // a few thousand points
+    let n = points.len().max(1) as f64;
+    points.iter().map(|d| angle_between(Direction::POLE, *d)).sum::<f64>() / n
 }
 
 /// What a person reads: the value with its interval and the radius that it stands on.
@@ -192,6 +209,7 @@ fn text(line: &MeasureLine) -> String {
     let on = line.radius_mm.map(|r| {
         let source = match line.radius_source.as_deref() {
             Some("axial_length") => "half of this eye's axial length",
+            Some("estimated") => "half of an estimated axial length",
             Some("population") => "half of the population's axial length, since this eye's is not known",
             _ => "as given",
         };
@@ -206,7 +224,9 @@ fn text(line: &MeasureLine) -> String {
     lines.extend(line.length_deg.map(|d| format!("{d:.2}° at the sphere's centre (eye angle)")));
     lines.extend(line.area_sr.map(|sr| format!("{sr:.4} sr")));
     lines.extend(line.fraction_of_picture.map(|f| format!("{:.1} % of the picture's pixels", f * 100.0)));
-    lines.extend(line.share_of_width.map(|f| format!("{:.1} % of the picture's width, measured flat", f * 100.0)));
+    lines.extend(
+        line.share_of_width.map(|f| format!("{:.1} % of the picture's width, measured flat", f * 100.0)),
+    );
     lines.extend(line.uncalibrated.as_ref().map(|why| {
         format!("no mm: {why} (give --instrument or --degrees-per-pixel, or a wide-field DICOM object)")
     }));

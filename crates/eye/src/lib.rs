@@ -45,13 +45,12 @@ mod retinal;
 mod ring;
 mod rotation;
 mod stereographic;
+mod uncertainty;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
-pub use measure::{
-    Measure, Picture, Quantity, Spread, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad,
-};
+pub use measure::{Picture, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad};
 pub use model::{
     DrasdoFowler, EyeAngle, ModelError, VisualAngle, axial_length, bennett_mm_per_degree,
     contact_lens_warning,
@@ -64,3 +63,4 @@ pub use retinal::{HorizontalSide, RetinalPoint};
 pub use ring::{RingError, check_points, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};
 pub use stereographic::Stereographic;
+pub use uncertainty::{Measure, Quantity, Spread};

@@ -1,8 +1,5 @@
 use crate::direction::{cross, dot};
-use crate::{
-    Direction, DomainError, PixelMask, Plane, Projection, Radius, RadiusSource, Stereographic, angle_between,
-    densify,
-};
+use crate::{Direction, DomainError, PixelMask, Plane, Projection, Stereographic, angle_between, densify};
 use serrata_words::{Point, Region};
 
 /// A picture whose projection is known: pixels to the view frame and back.
@@ -174,117 +171,6 @@ pub fn corner_angle_rad(a: Direction, corner: Direction, b: Direction) -> Option
     Some(angle_between(m, n))
 }
 
-/// What is measured: how it grows with the radius.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Quantity {
-    /// A length in mm: grows with R.
-    Length,
-    /// An area in mm²: grows with R².
-    Area,
-}
-
-/// A length or an area with its 95 % interval and everything that it assumes.
-///
-/// Its printed form names the assumption: `12.340 mm (95 %: 11.276 to 12.575 mm; R = 12 mm, half the axial length)`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Measure {
-    /// Length or area.
-    pub quantity: Quantity,
-    /// The value on the sphere of the radius, mm or mm².
-    pub value: f64,
-    /// The 95 % interval of what it is on the retina. It is not centred on the value: see [`Spread`].
-    pub interval: [f64; 2],
-    /// The radius with its source.
-    pub radius: Radius,
-}
-
-/// How far the sphere may be from the retina.
-///
-/// The value is that of a sphere, as DICOM's wide-field objects and published areas have it. The retina differs:
-/// what a maker's ray trace through a nodal sphere calls c is, on schematic eyes, nearer to the axis (published
-/// models at 60° of visual angle: 15.2 to 16.7 mm), and no eye's retina has just half its axial length for radius.
-/// So on the retina lengths are `centre` times the sphere's, with a relative standard deviation `sd`.
-///
-/// Found with Watson's cubic against the nodal sphere (J Vis 2014;14(7):15; R 12, N 16.67 mm), a maker's model taken to
-/// lie anywhere between the two, and 2 % of scatter of R between eyes of one axial length (judgement). It is held
-/// against another truth, the digitised curve of Drasdo & Fowler, in `tests/coverage.rs`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spread {
-    /// Mean of true over spherical lengths.
-    pub centre: f64,
-    /// Relative standard deviation of a length.
-    pub sd: f64,
-}
-
-impl Spread {
-    /// At an eccentricity (radians of eye angle) for a quantity. Example: 0.97 ± 2.6 % for a length at the fovea.
-    #[must_use]
-    pub fn at(eccentricity_rad: f64, quantity: Quantity) -> Self {
-        let t = (eccentricity_rad.abs() / 100f64.to_radians()).min(1.3);
-        match quantity {
-            Quantity::Length => Self { centre: 0.970 - 0.027 * t * t, sd: 0.0265 + 0.013 * t * t },
-            Quantity::Area => Self { centre: 0.970 - 0.050 * t * t, sd: 0.0265 + 0.010 * t * t },
-        }
-    }
-}
-
-/// Two-sided 95 % of the normal distribution.
-const Z95: f64 = 1.959_963_984_540_054;
-
-impl Measure {
-    /// A length from its angle at the sphere's centre (radians), at a mean eccentricity (radians), with the standard
-    /// deviation (radians) that the drawn outline gives it.
-    ///
-    /// ```
-    /// use serrata_eye::{Measure, Radius};
-    /// let m = Measure::length(1.0, 0.5, 0.0, Radius::from_axial_length(24.0));
-    /// assert_eq!(m.value, 12.0);
-    /// assert!(m.interval[0] < 11.2 && m.interval[1] > 12.1 && m.interval[1] < 12.5);
-    /// assert!(m.to_string().contains("R = 12 mm, half the axial length"));
-    /// ```
-    #[must_use]
-    pub fn length(angle_rad: f64, eccentricity_rad: f64, outline_sd_rad: f64, radius: Radius) -> Self {
-        Self::of(Quantity::Length, angle_rad, eccentricity_rad, outline_sd_rad, radius)
-    }
-
-    /// An area from steradians, at a mean eccentricity (radians), with the standard deviation (steradians) that the
-    /// drawn outline gives it. Example: 6.2 sr at R = 11 mm are 750 mm².
-    #[must_use]
-    pub fn area(area_sr: f64, eccentricity_rad: f64, outline_sd_sr: f64, radius: Radius) -> Self {
-        Self::of(Quantity::Area, area_sr, eccentricity_rad, outline_sd_sr, radius)
-    }
-
-    fn of(quantity: Quantity, angle: f64, eccentricity: f64, outline_sd: f64, radius: Radius) -> Self {
-        let power = if quantity == Quantity::Area { 2.0 } else { 1.0 };
-        let scale = radius.mm.powf(power);
-        let value = scale * angle;
-        let spread = Spread::at(eccentricity, quantity);
-        let axial = if radius.mm > 0.0 { radius.axial_sd_mm() / radius.mm } else { 0.0 };
-        let outline = if angle > 0.0 { outline_sd / angle } else { 0.0 };
-        let sd = power * spread.sd.hypot(axial);
-        let sd = sd.hypot(outline);
-        let centre = value * spread.centre.powf(power);
-        // In logarithms where the radius rules, so that no end is below zero.
-        let interval = [centre * (-Z95 * sd).exp(), centre * (Z95 * sd).exp()];
-        Self { quantity, value, interval, radius }
-    }
-}
-
-impl std::fmt::Display for Measure {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let unit = if self.quantity == Quantity::Area { "mm²" } else { "mm" };
-        let [low, high] = self.interval;
-        let source = match self.radius.source {
-            RadiusSource::Given => "as given",
-            RadiusSource::AxialLength => "half the axial length",
-            RadiusSource::Estimated => "half the estimated axial length",
-            RadiusSource::Population => "the population's, as the axial length is not known",
-        };
-        let Self { value, radius, .. } = self;
-        write!(f, "{value:.3} {unit} (95 %: {low:.3} to {high:.3} {unit}; R = {} mm, {source})", radius.mm)
-    }
-}
-
 /// Standard deviation that jitter of the points gives a path's length, in radians: each point `sd_px` along x and y.
 ///
 /// Every point counts with the change of length by its own move: the ends along their only arc, the others along
@@ -397,16 +283,6 @@ mod tests {
             let three = frame.apply(crate::RetinalPoint { eccentricity_deg: 50., meridian_deg: 0. }.to_direction());
             let angle = corner_angle_rad(three, from, to).unwrap().to_degrees();
             prop_assert!((angle - m.min(360.0 - m)).abs() < 1e-6);
-        }
-
-        #[test]
-        fn intervals_hold_the_sphere_and_grow(angle in 0.01f64..3., e in 0f64..1.9, al in 20f64..30.) {
-            let known = Measure::length(angle, e, 0.0, Radius::from_axial_length(al));
-            prop_assert!(known.interval[0] < known.value && known.value < known.interval[1]);
-            let jittered = Measure::length(angle, e, 0.1 * angle, Radius::from_axial_length(al));
-            prop_assert!(jittered.interval[1] - jittered.interval[0] > known.interval[1] - known.interval[0]);
-            let unknown = Measure::area(angle, e, 0.0, Radius::population());
-            prop_assert!(unknown.interval[1] / unknown.interval[0] > known.interval[1] / known.interval[0]);
         }
     }
 

@@ -1,6 +1,7 @@
 //! Whether 95 % intervals hold 95 % of the truth, where the truth comes from another model than the intervals.
 //!
-//! Intervals come from `Spread`: a sphere of half the axial length, with a margin found with Watson's cubic. The truth:
+//! Intervals come from `Spread`: a sphere of half the axial length, and what Watson's
+//! cubic and a nodal sphere would make of the same figure. The truth:
 //! the digitised curve of Drasdo & Fowler on its own sphere (R 11.95 mm for an eye of 24 mm), scaled by the true axial
 //! length (population 24.5 ± 1.57 mm, measured with an error of 0.04 mm, or not known), with 2 % of scatter of R
 //! between eyes; a maker's model anywhere between that curve and a nodal sphere; and outlines drawn with 2 px of jitter.
@@ -10,8 +11,8 @@
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal};
 use serrata_eye::{
-    Direction, DrasdoFowler, Measure, Picture, Radius, RetinalPoint, Rotation, Stereographic, VisualAngle,
-    area_jitter_sr, densify, path_jitter_rad, path_length_rad, polygon_area_sr,
+    Direction, DrasdoFowler, Measure, Picture, Radius, RetinalPoint, Rotation, Spread, Stereographic,
+    VisualAngle, area_jitter_sr, densify, path_jitter_rad, path_length_rad, polygon_area_sr,
 };
 use serrata_words::{Point, Region};
 
@@ -103,20 +104,25 @@ fn one(
         })
         .collect();
     let drawn: Vec<Point> = meant.iter().map(|p| p.map(|c| c + normal(0.0, JITTER_PX, rng))).collect();
-    let ecc = e.to_radians();
     if area {
         let ring: Vec<Direction> =
             densify(&meant, 8.0).into_iter().map(|p| on_retina(&picture, p, w)).collect();
         let truth = polygon_area_sr(&ring, place.apply(Direction::POLE)).abs() * true_r * true_r;
-        let sr = picture.region_sr(&Region { polygons: vec![drawn.clone()], holes: vec![] }).unwrap();
+        let region = Region { polygons: vec![drawn.clone()], holes: vec![] };
+        let sr = picture.region_sr(&region).unwrap();
         let sd = area_jitter_sr(&picture, &drawn, JITTER_PX).unwrap();
-        let m = Measure::area(sr, ecc, sd, radius);
+        let m = Measure::area(sr, Spread::of_region(&picture, &region).unwrap(), sd, radius);
         (m.interval, truth, m.value)
     } else {
         let path: Vec<Direction> = meant.iter().map(|p| on_retina(&picture, *p, w)).collect();
         let truth = path_length_rad(&path) * true_r;
         let sd = path_jitter_rad(&picture, &drawn, JITTER_PX).unwrap();
-        let m = Measure::length(picture.path_rad(&drawn).unwrap(), ecc, sd, radius);
+        let m = Measure::length(
+            picture.path_rad(&drawn).unwrap(),
+            Spread::of_path(&picture, &drawn).unwrap(),
+            sd,
+            radius,
+        );
         (m.interval, truth, m.value)
     }
 }

@@ -26,6 +26,7 @@ mod canvas;
 mod choroid;
 mod contour;
 mod covers;
+mod dirt;
 mod eyeball;
 mod instruments;
 mod lashes;

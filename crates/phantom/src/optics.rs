@@ -22,7 +22,10 @@ pub(crate) struct Pose {
 /// A scene's geometry.
 #[derive(Debug, Clone)]
 pub(crate) struct Optics {
+    /// Width in pixels.
     pub size: u32,
+    /// Height in pixels.
+    pub height: u32,
     pub picture: Stereographic,
     pub poses: Vec<Pose>,
     pub sideways: bool,
@@ -34,11 +37,11 @@ const SIDES: [u32; 2] = [16, 8192];
 impl Optics {
     pub fn new(scene: &Scene) -> Self {
         let size = scene.size.clamp(SIDES[0], SIDES[1]);
-        let picture = Stereographic::of(&scene.instrument, size, size).unwrap_or(Stereographic {
-            width: size,
-            height: size,
-            deg_per_px: [266.0 / f64::from(size); 2],
-        });
+        let height = scene.height.map_or(size, |h| h.clamp(SIDES[0], SIDES[1]));
+        // The width shows the instrument's field; pixels are square.
+        let deg = Stereographic::of(&scene.instrument, size, size)
+            .map_or(266.0 / f64::from(size), |p| p.deg_per_px[0]);
+        let picture = Stereographic { width: size, height, deg_per_px: [deg; 2] };
         // Nobody looks exactly where asked: small tilt and torsion, of the shot.
         let mut rng =
             Pcg64Mcg::seed_from_u64(scene.seed ^ scene.shot.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x0b71);
@@ -48,12 +51,13 @@ impl Optics {
         let sideways = matches!(scene.instrument.slow_axis, SlowAxis::Left | SlowAxis::Right);
         let backwards = matches!(scene.instrument.slow_axis, SlowAxis::Up | SlowAxis::Left);
         let jump = scene.faults.iter().find_map(|f| match f {
-            Fault::Motion { row, shift_deg } => Some((*row.min(&size), *shift_deg)),
+            Fault::Motion { row, shift_deg } => Some((*row.min(if sideways { &size } else { &height }), *shift_deg)),
             _ => None,
         });
+        let lines = if sideways { size } else { height };
         let mut poses = Vec::new();
-        let mut part = |lines: Range<u32>, to_retina| {
-            let (rows, columns) = if sideways { (0..size, lines) } else { (lines, 0..size) };
+        let mut part = |span: Range<u32>, to_retina| {
+            let (rows, columns) = if sideways { (0..height, span) } else { (span, 0..size) };
             poses.push(Pose { rows, columns, to_retina });
         };
         match jump {
@@ -62,11 +66,22 @@ impl Optics {
                 let after = Rotation::tilting(0.0, shift).inverse().then(pose);
                 let (first, second) = if backwards { (after, pose) } else { (pose, after) };
                 part(0..line, first);
-                part(line..size, second);
+                part(line..lines, second);
             }
-            None => part(0..size, pose),
+            None => part(0..lines, pose),
         }
-        Self { size, picture, poses, sideways }
+        Self { size, height, picture, poses, sideways }
+    }
+
+    /// Number of lines of the sweep.
+    pub const fn lines(&self) -> u32 {
+        if self.sideways { self.size } else { self.height }
+    }
+
+    /// Place of a pixel's centre from −1 to 1 across the width, the same scale down the height.
+    pub fn centred(&self, x: f64, y: f64) -> [f64; 2] {
+        let half = f64::from(self.size) / 2.0;
+        [(x - half) / half, (y - f64::from(self.height) / 2.0) / half]
     }
 
     /// The pose at a pixel.

@@ -74,10 +74,10 @@ impl<'a> Painter<'a> {
         let dye = Dye::at(scene.dye_s);
         // Dye shines with the depth of the column; in reflected light an artery's middle throws light back.
         let (artery_rim, vein_rim) = if scene.modality.is_dye() { (-0.45, -0.45) } else { (0.35, -0.30) };
-        let mut arteries = Canvas::new(size, size, 1.2, artery_rim);
-        let mut veins = Canvas::new(size, size, 1.2, vein_rim);
+        let mut arteries = Canvas::new(size, optics.height, 1.2, artery_rim);
+        let mut veins = Canvas::new(size, optics.height, 1.2, vein_rim);
         #[allow(clippy::cast_precision_loss)] // picture sides
-        let mut choroid = Canvas::new(size, size, (size as f32 * 0.0016).max(1.0), -0.3);
+        let mut choroid = Canvas::new(size, optics.height, (size as f32 * 0.0016).max(1.0), -0.3);
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
@@ -95,13 +95,21 @@ impl<'a> Painter<'a> {
         Self { eye, optics, modality: scene.modality, dye, arteries, veins, choroid, grid, turns, grain }
     }
 
+    /// An empty chamber: a little stray light.
+    pub fn dark(&self) -> Light {
+        let all = self.optics.size as usize * self.optics.height as usize;
+        let channels = if self.modality == Modality::Colour { 2 } else { 1 };
+        Light { channels: vec![vec![0.02; all]; channels] }
+    }
+
     /// Paints the whole frame.
     pub fn paint(&self) -> Light {
         let n = self.optics.size as usize;
+        let all = n * self.optics.height as usize;
         let band = n * BAND as usize;
-        let mut first = vec![0f32; n * n];
+        let mut first = vec![0f32; all];
         if self.modality == Modality::Colour {
-            let mut second = vec![0f32; n * n];
+            let mut second = vec![0f32; all];
             first.par_chunks_mut(band).zip(second.par_chunks_mut(band)).enumerate().for_each(
                 |(b, (r, g))| {
                     self.band(b, |i, light| {
@@ -129,10 +137,10 @@ impl<'a> Painter<'a> {
         self.choroid.draw(band, &mut planes[2]);
         let top = band as u32 * BAND;
         let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
-        let half = n as f32 / 2.0;
-        for y in top..(top + BAND).min(n) {
-            let v = (half - y as f32 - 0.5) * k;
-            for x in aperture::columns(y, n) {
+        let (half, middle) = (n as f32 / 2.0, self.optics.height as f32 / 2.0);
+        for y in top..(top + BAND).min(self.optics.height) {
+            let v = (middle - y as f32 - 0.5) * k;
+            for x in aperture::columns(y, n, self.optics.height) {
                 let u = (x as f32 + 0.5 - half) * k;
                 let s = 1.0 + u * u + v * v;
                 let view = [2.0 * u / s, 2.0 * v / s, (2.0 - s) / s];
@@ -224,12 +232,13 @@ impl Grid {
     fn new(eye: &Eyeball, optics: &Optics, modality: Modality, dye: Dye) -> Self {
         let step = (optics.size / 300).max(2);
         let side = optics.size.div_ceil(step) as usize + 2;
-        let points = (0..side * side)
+        let rows = optics.height.div_ceil(step) as usize + 2;
+        let points = (0..side * rows)
             .into_par_iter()
             .map(|i| {
                 #[allow(clippy::cast_possible_truncation)] // picture sides
                 let (x, y) = ((i % side) as u32 * step, (i / side) as u32 * step);
-                let pose = optics.pose(x.min(optics.size - 1), y.min(optics.size - 1));
+                let pose = optics.pose(x.min(optics.size - 1), y.min(optics.height - 1));
                 let d = pose.apply(optics.picture.to_direction([f64::from(x), f64::from(y)]));
                 #[allow(clippy::cast_possible_truncation)] // unit vectors
                 let p = d.xyz().map(|c| c as f32);
@@ -275,8 +284,8 @@ impl<'a> Projector<'a> {
     fn place(&self, p: [f32; 3]) -> Option<([f32; 2], f32)> {
         let v = self.back.map(|r| r[0] * p[0] + r[1] * p[1] + r[2] * p[2]);
         let k = 2.0 / (1.0 + v[2]);
-        let half = self.optics.size as f32 / 2.0;
-        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, half - k * v[1] * self.scale], k))
+        let (half, middle) = (self.optics.size as f32 / 2.0, self.optics.height as f32 / 2.0);
+        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, middle - k * v[1] * self.scale], k))
     }
 
     fn tree(&self, tree: &Tree, clip: &Clip, canvas: &mut Canvas) {

@@ -244,7 +244,8 @@ impl Covers {
             f64::from(0.025 * flat(x * 3.0, y * 3.0, grain) + 0.008 * flat(x * 11.0, y * 11.0, grain))
         };
         let field: Vec<f64> = self.each(|x, y| depth(x, y) + wobble(x, y));
-        let mut inside: Vec<f64> = field.iter().zip(self.aperture().cells).filter(|p| p.1).map(|p| *p.0).collect();
+        let mut inside: Vec<f64> =
+            field.iter().zip(self.aperture().cells).filter(|p| p.1).map(|p| *p.0).collect();
         inside.sort_by(f64::total_cmp);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
         // cut to 0..=1
@@ -348,8 +349,7 @@ impl Covers {
 
     /// Whether a blink covers a pixel.
     pub fn blinked(&self, x: u32, y: u32, sideways: bool) -> bool {
-        let (line, across, many) =
-            if sideways { (x, y, self.picture[1]) } else { (y, x, self.picture[0]) };
+        let (line, across, many) = if sideways { (x, y, self.picture[1]) } else { (y, x, self.picture[0]) };
         !self.blinks.is_empty() && {
             let across = 2.0 * (f64::from(across) + 0.5) / f64::from(many) - 1.0;
             let line = f64::from(line) + 0.5;

@@ -37,7 +37,7 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bu
         let lean = lean + 1.1 * (root - 0.5) + rng.random_range(-0.25..0.25f32);
         let bend = rng.random_range(-0.35..0.35f32);
         let half = rng.random_range(0.0022..0.0060f32) * scale;
-        let mut canvas = Canvas::new(size, height, rng.random_range(0.008..0.018f32) * scale, 0.0);
+        let mut canvas = Canvas::new(size, height, rng.random_range(0.008..0.018f32) * scale);
         let point = |t: f32| {
             let (u, v) = (length * t, root + length * (lean * t + bend * t * t));
             let (x, y) = match side {
@@ -51,8 +51,9 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bu
         for k in 0..10u8 {
             let (t, u) = (f32::from(k) / 10.0, f32::from(k + 1) / 10.0);
             let taper = |t: f32| half * (1.0 - 0.85 * t);
-            let stroke = Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)], strength: 1.0 };
-            canvas.push(stroke, Clip { rows: 0..height, columns: 0..size });
+            let stroke =
+                Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)], strength: 1.0, rim: 0.0 };
+            canvas.push(stroke, &Clip { rows: 0..height, columns: 0..size });
         }
         let dark = bunch.dark * rng.random_range(0.55..1.0f32);
         let mut band = vec![0f32; n * BAND as usize];

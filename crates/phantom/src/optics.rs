@@ -1,11 +1,12 @@
 //! From the pixel to the retina.
 
 use crate::Eyeball;
-use crate::scene::{Fault, Scene};
+use crate::scene::Scene;
+use crate::track::Track;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serrata_eye::{Rotation, Stereographic};
-use serrata_words::SlowAxis;
+use serrata_words::{EyeMovement, SlowAxis};
 use std::ops::Range;
 
 /// How the eye stands while part of the picture is swept.
@@ -28,6 +29,9 @@ pub(crate) struct Optics {
     pub height: u32,
     pub picture: Stereographic,
     pub poses: Vec<Pose>,
+    /// Index of the pose of each line.
+    of_line: Vec<u16>,
+    pub movements: Vec<EyeMovement>,
     pub sideways: bool,
 }
 
@@ -49,28 +53,21 @@ impl Optics {
         let torsion = Rotation::turning(rng.random_range(-3.0..3.0));
         let pose = slip.then(Rotation::from_gaze(scene.gaze, scene.turn_deg)).then(torsion);
         let sideways = matches!(scene.instrument.slow_axis, SlowAxis::Left | SlowAxis::Right);
-        let backwards = matches!(scene.instrument.slow_axis, SlowAxis::Up | SlowAxis::Left);
-        let jump = scene.faults.iter().find_map(|f| match f {
-            Fault::Motion { row, shift_deg } => Some((*row.min(if sideways { &size } else { &height }), *shift_deg)),
-            _ => None,
-        });
         let lines = if sideways { size } else { height };
+        let track = Track::new(scene, lines, deg);
         let mut poses = Vec::new();
-        let mut part = |span: Range<u32>, to_retina| {
+        let mut of_line = Vec::with_capacity(lines as usize);
+        for (k, (line, [right, up])) in track.stretches.iter().enumerate() {
+            let span = *line..track.stretches.get(k + 1).map_or(lines, |n| n.0);
+            // The retina moves by the shift, so that a place in the picture shows what lay before it.
+            let moved = Rotation::tilting(up.atan2(*right).to_degrees(), right.hypot(*up)).inverse();
+            #[allow(clippy::cast_possible_truncation)] // some tens of stretches
+            of_line.extend(span.clone().map(|_| k as u16));
             let (rows, columns) = if sideways { (0..height, span) } else { (span, 0..size) };
-            poses.push(Pose { rows, columns, to_retina });
-        };
-        match jump {
-            Some((line, shift)) => {
-                // The retina moves to the right by `shift`, so that a place in the picture shows what lay left of it.
-                let after = Rotation::tilting(0.0, shift).inverse().then(pose);
-                let (first, second) = if backwards { (after, pose) } else { (pose, after) };
-                part(0..line, first);
-                part(line..lines, second);
-            }
-            None => part(0..lines, pose),
+            poses.push(Pose { rows, columns, to_retina: moved.then(pose) });
         }
-        Self { size, height, picture, poses, sideways }
+        let movements = track.movements;
+        Self { size, height, picture, poses, of_line, movements, sideways }
     }
 
     /// Number of lines of the sweep.
@@ -84,10 +81,15 @@ impl Optics {
         [(x - half) / half, (y - f64::from(self.height) / 2.0) / half]
     }
 
+    /// Index of the pose at a pixel.
+    pub fn turn(&self, x: u32, y: u32) -> usize {
+        let line = if self.sideways { x } else { y };
+        self.of_line.get(line as usize).map_or(0, |k| usize::from(*k))
+    }
+
     /// The pose at a pixel.
     pub fn pose(&self, x: u32, y: u32) -> Rotation {
-        let here = self.poses.iter().find(|p| p.rows.contains(&y) && p.columns.contains(&x));
-        here.map_or(Rotation::NONE, |p| p.to_retina)
+        self.poses.get(self.turn(x, y)).map_or(Rotation::NONE, |p| p.to_retina)
     }
 
     /// Where a point of the retina comes to lie before any jump.

@@ -2,7 +2,7 @@ use crate::covers::Covers;
 use crate::optics::Optics;
 use crate::paint::Painter;
 use crate::scene::{Fault, Scene};
-use crate::{Eyeball, sensor, truth};
+use crate::{Eyeball, raw, sensor, truth};
 use serrata_frame::{Coverage, Frame, Pixels, Samples};
 use serrata_words::{AcquisitionFacts, FrameTruth};
 
@@ -31,7 +31,7 @@ impl Eyeball {
         let empty = scene.faults.contains(&Fault::NoRetina);
         let painter = Painter::new(self, scene, &optics);
         let mut light = if empty { painter.dark() } else { painter.paint() };
-        sensor::spread(&mut light, scene, &optics, &covers);
+        sensor::spread(&mut light, scene, &optics, &covers, self.media);
         let samples = sensor::expose(&light, scene, &optics, &covers);
         let channels = if light.channels.len() == 2 { 3 } else { 1 };
         #[allow(clippy::expect_used)] // the sensor fills width × height × channels by construction
@@ -48,6 +48,7 @@ impl Eyeball {
             ..AcquisitionFacts::default()
         };
         let frame = Frame { coverage: Coverage::full(optics.size, optics.height), pixels, facts };
-        Rendered { frame, truth: truth::of(self, scene, &optics, &covers) }
+        let made = Rendered { frame, truth: truth::of(self, scene, &optics, &covers) };
+        if scene.raw { raw::stretch(made) } else { made }
     }
 }

@@ -1,3 +1,4 @@
+use crate::circulation::Course;
 use serrata_words::{Eye, Gaze, Instrument, Modality, Projection, Side, SlowAxis};
 
 /// What goes wrong in a frame.
@@ -150,6 +151,10 @@ pub struct Scene {
     pub labelled_modality: Option<Modality>,
     /// Seconds since the dye was injected (dye pictures only).
     pub dye_s: f64,
+    /// How the dye comes and goes (dye pictures only).
+    pub course: Course,
+    /// Whether the picture keeps the uneven stretch of a frame that was not projected.
+    pub raw: bool,
     /// The instrument.
     pub instrument: Instrument,
 }
@@ -174,6 +179,8 @@ impl Scene {
             labelled: Some(eye),
             labelled_modality: Some(modality),
             dye_s: 60.0,
+            course: Course::default(),
+            raw: false,
             instrument,
         }
     }

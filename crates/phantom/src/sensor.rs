@@ -10,15 +10,22 @@ use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
 
 /// Smears the light as defocus and haze do, before anything comes in front.
-pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers) {
+pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers, media: [f64; 2]) {
     let full = f64::from(scene.instrument.width.max(1));
     let mut sigma2 = 0.0;
-    let mut veil = 0.0;
+    // What the eye's own media do is the eye's haze: a cataract spreads a little more and dims the green.
+    let mut veil = media[0].max(0.8 * media[1]);
+    sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+    if media[1] > 0.0 && light.channels.len() == 2 {
+        #[allow(clippy::cast_possible_truncation)] // 0 to 1
+        let keep = 1.0 - 0.35 * media[1] as f32;
+        light.channels[1].par_iter_mut().for_each(|v| *v *= keep);
+    }
     for fault in &scene.faults {
         match *fault {
             Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
             Fault::Haze { strength } => {
-                veil = strength.clamp(0.0, 1.0);
+                veil = f64::max(veil, strength.clamp(0.0, 1.0));
                 sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
             }
             _ => {}

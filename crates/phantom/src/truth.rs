@@ -1,13 +1,16 @@
 //! What a frame really shows.
 
 use crate::Eyeball;
+use crate::circulation::Circulation;
 use crate::contour::Mask;
 use crate::covers::{Blink, Covers};
 use crate::optics::{Landmark, Optics};
 use crate::scene::{Fault, Scene};
 use crate::{sensor, tissue};
 use rayon::prelude::*;
-use serrata_words::{Disc, Finding, FindingKind, Fovea, FrameTruth, Region, Side, SlowAxis, Verdict};
+use serrata_words::{
+    Disc, DyeMoment, Finding, FindingKind, Fovea, FrameTruth, Modality, Region, Side, SlowAxis, Verdict,
+};
 
 /// Retina counts as seen where the aperture's rim lets more than this share of the light through: below it a dark
 /// field cannot be told from the rim.
@@ -17,22 +20,7 @@ const LIT: f32 = 0.45;
 pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
     let aperture = covers.aperture();
     let all = share_base(&aperture);
-    let nobody = scene.faults.contains(&Fault::NoRetina);
-    let n = covers.cells[0];
-    let open = covers.mask(
-        (0..aperture.cells.len())
-            .into_par_iter()
-            .map(|k| {
-                let [x, y] = middle(optics, covers, k % n, k / n);
-                aperture.cells[k]
-                    && !nobody
-                    && covers.layers.iter().all(|l| !l.hides() || l.alpha[k] < l.counts)
-                    && !covers.blinked(x, y, optics.sideways)
-                    && sensor::rim(x, y, optics) > LIT
-                    && on_retina(eye, optics, x, y)
-            })
-            .collect(),
-    );
+    let open = open(eye, scene, optics, covers);
     let findings = findings(scene, optics, covers, &aperture);
     let [x, y] = optics.place(eye, Landmark::Disc);
     let [fx, fy] = optics.place(eye, Landmark::Fovea);
@@ -58,7 +46,36 @@ pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers)
         visible_fraction: count(&open) / all,
         findings,
         expected,
+        movements: optics.movements.clone(),
+        dye: scene.modality.is_dye().then(|| {
+            let circulation = Circulation::new(eye, scene.course);
+            let phase = circulation.phase(scene.dye_s, scene.modality == Modality::Icg);
+            DyeMoment { seconds: scene.dye_s, phase, times: circulation.times() }
+        }),
+        lesions: eye.lesion_truth(),
+        raw: false,
     }
+}
+
+/// Cells of retina that are neither covered nor outside.
+pub(crate) fn open(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> Mask {
+    let aperture = covers.aperture();
+    let nobody = scene.faults.contains(&Fault::NoRetina);
+    let n = covers.cells[0];
+    covers.mask(
+        (0..aperture.cells.len())
+            .into_par_iter()
+            .map(|k| {
+                let [x, y] = middle(optics, covers, k % n, k / n);
+                aperture.cells[k]
+                    && !nobody
+                    && covers.layers.iter().all(|l| !l.hides() || l.alpha[k] < l.counts)
+                    && !covers.blinked(x, y, optics.sideways)
+                    && sensor::rim(x, y, optics) > LIT
+                    && on_retina(eye, optics, x, y)
+            })
+            .collect(),
+    )
 }
 
 #[allow(clippy::cast_precision_loss)] // cells of a picture
@@ -71,17 +88,21 @@ fn share_base(aperture: &Mask) -> f64 {
 }
 
 /// The pixel in the middle of a cell.
-fn middle(optics: &Optics, covers: &Covers, i: usize, j: usize) -> [u32; 2] {
+pub(crate) fn middle(optics: &Optics, covers: &Covers, i: usize, j: usize) -> [u32; 2] {
     #[allow(clippy::cast_possible_truncation)] // cells of a picture
     let at = |k: usize| k as u32 * covers.factor + covers.factor / 2;
     [at(i).min(optics.size - 1), at(j).min(optics.height - 1)]
 }
 
 fn on_retina(eye: &Eyeball, optics: &Optics, x: u32, y: u32) -> bool {
+    tissue::on_retina(eye, on_eye(optics, x, y)) > 0.5
+}
+
+/// The place on the eye that a pixel's middle shows.
+pub(crate) fn on_eye(optics: &Optics, x: u32, y: u32) -> [f32; 3] {
     let d = optics.pose(x, y).apply(optics.picture.to_direction([f64::from(x) + 0.5, f64::from(y) + 0.5]));
     #[allow(clippy::cast_possible_truncation)] // unit vectors
-    let p = d.xyz().map(|c| c as f32);
-    tissue::on_retina(eye, p) > 0.5
+    d.xyz().map(|c| c as f32)
 }
 
 /// Mean radius of the disc as drawn, in pixels.
@@ -110,8 +131,13 @@ fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) ->
             Fault::Motion { row, .. } => {
                 let row = row.min(optics.lines());
                 let mut f = whole(FindingKind::Motion);
-                f.rows = Some([row, row.saturating_add(1).min(optics.lines())]);
-                f.onset_ms = Some(scene.instrument.line_ms(f64::from(row), optics.lines()));
+                if let Some(m) =
+                    optics.movements.iter().find(|m| m.kind == "saccade" && m.rows.contains(&row))
+                {
+                    f.rows = Some(m.rows);
+                    f.onset_ms = Some(m.onset_ms);
+                    f.duration_ms = Some(m.duration_ms);
+                }
                 out.push(f);
             }
             Fault::NoRetina => out.push(whole(FindingKind::NoRetina)),

@@ -216,11 +216,11 @@ impl Growth {
     fn sprout(&mut self, rng: &mut Pcg64Mcg, i: usize, sum: V) {
         let p = self.points[i];
         // A tip carries on as it was heading; a side branch leaves towards what it is to supply.
-        let inertia = if self.children[i] == 0 { 1.1 } else { 0.25 };
+        let inertia = if self.children[i] == 0 { 2.6 } else { 0.5 };
         let away = unit(along(p, self.disc.map(|c| -c)));
-        let wish = add(add(unit(sum), self.heading[i], inertia), away, 0.45);
+        let wish = add(add(unit(sum), self.heading[i], inertia), away, 0.9);
         let jitter =
-            [rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3f32)];
+            [rng.random_range(-0.35..0.35), rng.random_range(-0.35..0.35), rng.random_range(-0.35..0.35f32)];
         let heading = unit(along(p, add(wish, jitter, 1.0)));
         let q = unit(add(p, heading, STEP));
         if q[2] < AVASCULAR.cos() {

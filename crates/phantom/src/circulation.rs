@@ -40,9 +40,9 @@ const CHOROID_LEAD_S: f32 = 1.5;
 const ARTERY_MM_S: f32 = 22.0;
 const VEIN_MM_S: f32 = 15.0;
 /// Through the capillaries, s.
-const CAPILLARY_S: f32 = 0.85;
+const CAPILLARY_S: f32 = 1.05;
 /// Time from the bolus' foot to a tenth of its peak, s: solved from [`bolus`].
-const FOOT_S: f32 = 0.66;
+const FOOT_S: f32 = 0.55;
 
 /// First pass, recirculation and what stays in the blood, at `t` seconds after the bolus' foot; peak about 1.
 ///
@@ -119,8 +119,8 @@ impl Circulation {
     pub fn times(&self) -> DyeTimes {
         let [mean, sd, soonest] = self.vein[self.trunk];
         let first = |f: &dyn Fn(f32) -> f32| {
-            let peak = (0..1200u16).map(|k| f(f32::from(k) * 0.05)).fold(0.0, f32::max);
-            (0..1200u16).map(|k| f32::from(k) * 0.05).find(|t| f(*t) >= 0.1 * peak).unwrap_or(f32::NAN)
+            let peak = (0..3000u16).map(|k| f(f32::from(k) * 0.02)).fold(0.0, f32::max);
+            (0..3000u16).map(|k| f32::from(k) * 0.02).find(|t| f(*t) >= 0.1 * peak).unwrap_or(f32::NAN)
         };
         let artery = first(&|t| bolus(t, false));
         let wall = first(&|t| bolus(t - soonest, false));

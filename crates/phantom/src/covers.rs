@@ -131,6 +131,16 @@ impl Covers {
         self.cover(FindingKind::Lid, Some(Side::Bottom), share, grain, 0.02, move |x, y| {
             1.0 + low - y - 0.85 * corner * x
         });
+        for side in [Side::Left, Side::Right] {
+            if rng.random_bool(0.65) {
+                let (share, grain) = (rng.random_range(0.006..0.030), rng.random());
+                let slant = rng.random_range(0.15..0.40);
+                self.cover(FindingKind::Lid, Some(side), share, grain, 0.008, move |x, y| {
+                    let (u, v) = inwards(side, x, y);
+                    u + slant * v
+                });
+            }
+        }
         for (at, n) in [(-corner, rng.random_range(4..9u32)), (corner, rng.random_range(1..5u32))] {
             let length = rng.random_range(0.10..0.20);
             self.lashes(rng, Side::Bottom, length, n, at * 0.6, -at * 0.5, 0.75);

@@ -198,7 +198,7 @@ impl<'a> Painter<'a> {
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
-                let v = (base + 0.62 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
+                let v = (base + 0.95 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {
@@ -225,7 +225,7 @@ impl<'a> Painter<'a> {
                 [v, v]
             }
             Modality::Colour | Modality::Red | Modality::Green => {
-                let red = t.red * (1.0 + 0.08 * grain) + 0.22 * choroid * t.choroid;
+                let red = t.red * (1.0 + 0.08 * grain) + 0.34 * choroid * t.choroid;
                 let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.26 * choroid * t.choroid);
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;

@@ -277,7 +277,7 @@ pub(crate) fn rim(x: u32, y: u32, optics: &Optics) -> f32 {
 
 /// Shot noise, read noise and eight bits.
 fn quantise(v: f32, x: u32, y: u32, seed: u32) -> u8 {
-    let noisy = v + bell(x, y, seed) * (0.006 + 0.022 * v.max(0.0).sqrt());
+    let noisy = v + bell(x, y, seed) * (0.0015 + 0.008 * v.max(0.0).sqrt());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
     {
         (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8

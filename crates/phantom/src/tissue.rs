@@ -105,8 +105,8 @@ pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissu
     let [atrophy, closed] = regions(eye, p);
     let centre = 0.55 + 0.45 * (-(deg / 45.0).powi(2)).exp();
     let flush =
-        0.070 * dye.choroid(p, l.noise) * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)) * (1.0 + 1.6 * atrophy);
-    let bed = 0.045 * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
+        0.17 * dye.choroid(p, l.noise) * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)) * (1.0 + 1.6 * atrophy);
+    let bed = 0.10 * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
     let v = (0.012 + (flush + bed) * centre)
         * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp() * (1.0 - atrophy))
         * (1.0 - 0.6 * ramp(70.0, 105.0, deg))
@@ -122,7 +122,7 @@ pub(crate) fn indocyanine(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissu
     let on = on_retina(eye, p);
     let [atrophy, _] = regions(eye, p);
     let now = dye.choroid(p, l.noise);
-    let v = (0.012 + (0.17 * now + 0.05 * dye.gathered()) * (1.0 + 0.3 * cloud(p, 2.4, 3, l.noise)))
+    let v = (0.012 + (0.30 * now + 0.07 * dye.gathered()) * (1.0 + 0.3 * cloud(p, 2.4, 3, l.noise)))
         * (1.0 - 0.4 * atrophy)
         * (1.0 - 0.5 * ramp(60.0, 105.0, deg))
         * (0.3 + 0.7 * on);

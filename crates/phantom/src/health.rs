@@ -158,7 +158,7 @@ pub(crate) fn place(health: &Health, seed: u64, radius_mm: f64) -> Vec<Lesion> {
                 kind,
                 at: [(r * c) as f32, (r * s) as f32, z as f32],
                 radius: (mm * grown.max(0.05) / radius_mm) as f32,
-                lean: rng.random_range(0.0..6.28),
+                lean: rng.random_range(0.0..std::f32::consts::TAU),
                 since,
                 seed: rng.random(),
             });

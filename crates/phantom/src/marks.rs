@@ -5,6 +5,13 @@ use crate::circulation::Moment;
 use crate::health::Lesion;
 use serrata_words::{LesionKind, Modality};
 
+/// How marks are looked at.
+pub(crate) struct Look<'a> {
+    pub modality: Modality,
+    pub moment: Option<&'a Moment<'a>>,
+    pub radius_mm: f32,
+}
+
 /// Planes of marks; a plane without marks is not drawn.
 pub(crate) struct Marks {
     pub dark: Canvas,
@@ -24,16 +31,8 @@ impl Marks {
     }
 
     /// Adds a mark at a place of the picture; `scale`: pixels a radian there.
-    pub fn push(
-        &mut self,
-        l: &Lesion,
-        at: [f32; 2],
-        scale: f32,
-        modality: Modality,
-        moment: Option<&Moment<'_>>,
-        radius_mm: f32,
-        clip: &Clip,
-    ) {
+    pub fn push(&mut self, l: &Lesion, at: [f32; 2], scale: f32, look: &Look<'_>, clip: &Clip) {
+        let moment = look.moment;
         let r = l.radius * scale;
         #[allow(clippy::cast_precision_loss)] // a share
         let share = (l.seed >> 8) as f32 / 16_777_216.0;
@@ -62,8 +61,8 @@ impl Marks {
                 }
             }
             LesionKind::Leak => {
-                if let (Some(m), true) = (moment, modality == Modality::Fa) {
-                    self.pools.push(spot(m.pool(l, radius_mm) * scale, m.gathered()), clip);
+                if let (Some(m), true) = (moment, look.modality == Modality::Fa) {
+                    self.pools.push(spot(m.pool(l, look.radius_mm) * scale, m.gathered()), clip);
                 }
             }
             LesionKind::Atrophy | LesionKind::NonPerfusion => {}

@@ -5,7 +5,7 @@ use crate::aperture;
 use crate::canvas::{BAND, Canvas, Clip, Stroke};
 use crate::choroid::Strand;
 use crate::circulation::{Circulation, Moment};
-use crate::marks::Marks;
+use crate::marks::{Look, Marks};
 use crate::noise::{flat, ramp};
 use crate::optics::Optics;
 use crate::scene::Scene;
@@ -61,7 +61,8 @@ impl<'a> Painter<'a> {
         let mut choroid = Canvas::new(size, optics.height, (size as f32 * 0.0016).max(1.0));
         let mut marks = Marks::new(size, optics.height);
         #[allow(clippy::cast_possible_truncation)] // millimetres
-        let radius = (eye.axial_length_mm / 2.0) as f32;
+        let radius_mm = (eye.axial_length_mm / 2.0) as f32;
+        let look = Look { modality: scene.modality, moment: moment.as_ref(), radius_mm };
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
@@ -81,7 +82,7 @@ impl<'a> Painter<'a> {
             }
             for l in &eye.lesions {
                 if let Some((at, k)) = project.place(l.at) {
-                    marks.push(l, at, k * project.scale, scene.modality, moment.as_ref(), radius, &clip);
+                    marks.push(l, at, k * project.scale, &look, &clip);
                 }
             }
         }

@@ -10,7 +10,7 @@ LISTEN ?= 127.0.0.1:8420
 ONLY ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench fuzz real-frames pictures format clean-demo
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report pictures format clean-demo
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -36,6 +36,9 @@ bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in
 
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py
+
+phantom-report: build ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
+	@.venv/bin/python checks/phantom_report.py $(if $(PAIRS),--pairs "$(PAIRS)")
 
 pictures: build ## Makes the pictures of the screens in docs/pictures anew, from the invented clinic day
 	@shots=$$(mktemp -d) && SERRATA_SHOTS=$$shots scripts/browser.sh \

@@ -47,7 +47,7 @@ pub use observation::{Disc, EyeInference, Fovea, Observation, Reach, Sharpness, 
 pub use personal::Personal;
 pub use region::{Point, Region, Ring};
 pub use stamp::Stamp;
-pub use truth::FrameTruth;
+pub use truth::{DyeMoment, DyePhase, DyeTimes, EyeMovement, EyeTruth, FrameTruth, LesionKind, LesionTruth};
 pub use verdict::{Judgement, Next, Reason, Verdict};
 pub use view::{Rank, View};
 

@@ -105,6 +105,11 @@ impl Judged {
             verdict: self.judgement.as_ref().map(|j| j.verdict),
             next: self.judgement.as_ref().map(|j| j.next),
             set_aside: self.kept.set_aside.is_some(),
+            taken_us: self.kept.facts.acquired.as_ref().map(|s| s.utc_us),
+            reach_short: self
+                .judgement
+                .as_ref()
+                .is_some_and(|j| j.reasons.iter().any(|r| r.rule.starts_with("reach"))),
         }
     }
 }

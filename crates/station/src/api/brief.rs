@@ -5,7 +5,7 @@ use super::types::FrameBrief;
 use crate::Station;
 use crate::work::observed_as;
 use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
-use serrata_visit::{Candidate, Protocol, Try, judge};
+use serrata_visit::{Candidate, Plan, Try, judge};
 use serrata_words::{Eye, EyeState, Gaze, Judgement, Modality, Observation, Rank, View};
 
 /// A frame with its observation and what that means for its view.
@@ -136,7 +136,7 @@ pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Ve
 #[must_use]
 pub fn views_of(visit: &Visit) -> Vec<View> {
     let mut views =
-        serde_json::from_value::<Protocol>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
+        serde_json::from_value::<Plan>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
     views.sort_by_key(|v| v.rank != Rank::Must);
     views
 }

@@ -87,12 +87,12 @@ pub fn read_orders(bytes: &[u8], protocols: &[Protocol]) -> Result<OrdersRead, O
         let record = match record {
             Ok(r) => r,
             Err(e) => {
-                let line = e.position().map_or(0, csv::Position::line);
+                let line = line_at(text, e.position());
                 read.bad.push(BadRow { line, reasons: vec![e.to_string()] });
                 continue;
             }
         };
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = line_at(text, record.position());
         if record.iter().all(str::is_empty) {
             continue;
         }
@@ -113,6 +113,15 @@ pub fn read_orders(bytes: &[u8], protocols: &[Protocol]) -> Result<OrdersRead, O
         }
     }
     Ok(read)
+}
+
+/// The line of a row, from 1. The reader stops between the two characters of a Windows line end, and its own line number
+/// is one too small there.
+fn line_at(text: &str, at: Option<&csv::Position>) -> u64 {
+    let start = at.and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0).min(text.len());
+    let bytes = text.as_bytes();
+    let blank = bytes[start..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+    1 + bytes[..start + blank].iter().filter(|b| **b == b'\n').count() as u64
 }
 
 fn check_columns(names: &[String]) -> Result<(), OrdersError> {

@@ -102,7 +102,14 @@ fn dye_view(phase: serrata_words::Phase) -> View {
 #[test]
 fn a_transit_has_no_second_tries_and_no_advice_but_to_hold_still() {
     let o = with(FindingKind::Blink, 0.95, 0.4);
-    let j = judge(&o, &dye_view(serrata_words::Phase::Transit), None, &EyeState::default(), &[], &Rules::default());
+    let j = judge(
+        &o,
+        &dye_view(serrata_words::Phase::Transit),
+        None,
+        &EyeState::default(),
+        &[],
+        &Rules::default(),
+    );
     assert_eq!((j.next, j.advice), (Next::Keep, vec!["Blink, hold still, look here.".to_owned()]));
 }
 
@@ -111,7 +118,14 @@ fn a_nearly_black_control_frame_is_as_it_should_be() {
     let mut o = with(FindingKind::NoRetina, 1.0, 1.0);
     o.findings.push(Finding::new(FindingKind::Underexposed, 1.0, 1.0));
     o.reach = None;
-    let j = judge(&o, &dye_view(serrata_words::Phase::Control), None, &EyeState::default(), &[], &Rules::default());
+    let j = judge(
+        &o,
+        &dye_view(serrata_words::Phase::Control),
+        None,
+        &EyeState::default(),
+        &[],
+        &Rules::default(),
+    );
     assert_eq!(j.verdict, Verdict::Usable, "{:?}", j.reasons);
 }
 
@@ -119,7 +133,8 @@ fn a_nearly_black_control_frame_is_as_it_should_be() {
 fn a_late_view_keeps_the_best_after_two_tries() {
     let o = with(FindingKind::Lid, 1.0, 0.5);
     let late = dye_view(serrata_words::Phase::Late);
-    let said = |earlier: &[Try]| judge(&o, &late, None, &EyeState::default(), earlier, &Rules::default()).next;
+    let said =
+        |earlier: &[Try]| judge(&o, &late, None, &EyeState::default(), earlier, &Rules::default()).next;
     assert_eq!(said(&[]), Next::TryAgain);
     assert_eq!(said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable }]), Next::Keep);
 }

@@ -14,8 +14,8 @@
 
 pub mod appraisal;
 pub mod error_line;
-pub mod eye;
 pub mod event;
+pub mod eye;
 pub mod eye_state;
 pub mod facts;
 pub mod finding;
@@ -37,8 +37,8 @@ pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
 pub use error_line::ErrorLine;
-pub use eye::Eye;
 pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
+pub use eye::Eye;
 pub use eye_state::{EyeState, PersonState};
 pub use facts::AcquisitionFacts;
 pub use finding::{Finding, FindingKind, Side};

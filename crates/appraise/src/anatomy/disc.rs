@@ -98,6 +98,8 @@ fn narrow(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels, diameter: f32) ->
         .filter(|(_, f)| (f.x - found.x).hypot(f.y - found.y) > 2.0 * found.radius.max(f.radius))
         .map(|a| a.0)
         .fold(1e-6, f32::max);
+    // Where the disc is cut by the rim, the vessels' order shows elsewhere.
+    found.convergence = all.iter().map(|a| a.1.convergence).fold(0.0, f32::max);
     found.probability = ((score / rival - 1.0) / 0.5).clamp(0.1, 1.0);
     Some(found)
 }

@@ -32,7 +32,7 @@ pub(crate) fn infer(
         Some(d) => {
             let aside = (disc.x - middle(&scene.aperture)) / d;
             let offset = ((aside.abs() - 0.10) / 0.12).clamp(0.0, 1.0).copysign(aside);
-            if offset == 0.0 { 0.0 } else { 4.0 * offset + 4.0 * e.fovea.clamp(-0.4, 0.4) + 0.5 * e.vessels }
+            if offset == 0.0 { 0.0 } else { 5.0 * offset + 3.0 * e.fovea.clamp(-0.4, 0.4) + 0.5 * e.vessels }
         }
         // Straight ahead the disc lies towards the nose, but a turned gaze puts it anywhere: never enough by itself.
         None => {

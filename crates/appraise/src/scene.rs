@@ -82,7 +82,10 @@ impl<'a> Scene<'a> {
         let painted = Mask::new(value.width, value.height, false);
         let long = value.width.max(value.height) as f32;
         let mut diameter = round(&aperture);
-        if diameter.is_none() && red.is_some() && let Some((d, disc)) = stray_lit(&value) {
+        if diameter.is_none()
+            && red.is_some()
+            && let Some((d, disc)) = stray_lit(&value)
+        {
             diameter = Some(d);
             aperture = disc.and(&aperture);
         }
@@ -211,7 +214,12 @@ fn stray_lit(value: &Plane) -> Option<(f32, Mask)> {
             let lit = |t: &[f32]| t.iter().all(|v| *v > limit);
             let row = value.row(*y);
             let ends = [row.windows(4).position(lit), row.windows(4).rposition(lit).map(|x| x + 4)];
-            rim.extend(ends.into_iter().flatten().filter(|x| *x > w / 50 && x + w / 50 < w).map(|x| (x as f32, *y as f32 + 0.5)));
+            rim.extend(
+                ends.into_iter()
+                    .flatten()
+                    .filter(|x| *x > w / 50 && x + w / 50 < w)
+                    .map(|x| (x as f32, *y as f32 + 0.5)),
+            );
         }
         for _ in 0..3 {
             if rim.len() < 60 {

@@ -27,7 +27,8 @@ pub fn vessel_map(frame: &Frame, modality: Modality) -> VesselMap {
     let scene = Scene::new(frame, modality);
     let retina = visible::visible(&scene);
     let mut strength = anatomy::map(&scene, &retina);
-    let mut some: Vec<f32> = strength.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
+    let mut some: Vec<f32> =
+        strength.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
     let top = filter::percentile(&mut some, 0.99).max(1e-4);
     for v in &mut strength.data {
         *v = (*v / top).clamp(0.0, 1.0);

@@ -92,7 +92,9 @@ fn narrow(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels, diameter: f32) ->
             all.push(((0.15 + c) * bright, Found { x, y, radius, probability: 0.0, convergence: c }));
         }
     }
-    let (score, mut found) = all.iter().fold(None, |b: Option<(f32, Found)>, a| if b.is_none_or(|b| a.0 > b.0) { Some(*a) } else { b })?;
+    let (score, mut found) = all
+        .iter()
+        .fold(None, |b: Option<(f32, Found)>, a| if b.is_none_or(|b| a.0 > b.0) { Some(*a) } else { b })?;
     let rival = all
         .iter()
         .filter(|(_, f)| (f.x - found.x).hypot(f.y - found.y) > 2.0 * found.radius.max(f.radius))
@@ -154,7 +156,8 @@ impl Blob {
                 let v = p.at(x, y);
                 let (px, py) = ((x as f32 + 0.5) * self.step, (y as f32 + 0.5) * self.step);
                 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
-                let seen = retina.at((px as usize).min(retina.width - 1), (py as usize).min(retina.height - 1));
+                let seen =
+                    retina.at((px as usize).min(retina.width - 1), (py as usize).min(retina.height - 1));
                 if v <= 0.05 || !seen {
                     continue;
                 }

@@ -74,8 +74,13 @@ const WIDTHS: [f32; 4] = [0.023, 0.038, 0.062, 0.1];
 /// with scale^1.5 (chosen by area under the curve on 8 of the 14 pictures with vessel masks; scale² favours broad shadows).
 pub(crate) fn map(scene: &Scene<'_>, retina: &Mask) -> Plane {
     let (w, h) = (scene.width(), scene.height());
-    let inside = Plane { width: w, height: h, data: retina.data.iter().map(|b| f32::from(u8::from(*b))).collect() };
-    let lit = Plane { width: w, height: h, data: scene.detail.data.iter().zip(&inside.data).map(|(v, i)| v * i).collect() };
+    let inside =
+        Plane { width: w, height: h, data: retina.data.iter().map(|b| f32::from(u8::from(*b))).collect() };
+    let lit = Plane {
+        width: w,
+        height: h,
+        data: scene.detail.data.iter().zip(&inside.data).map(|(v, i)| v * i).collect(),
+    };
     let wide = 0.46 * scene.disc_radius;
     let (ground, share) = (filter::smooth(&lit, wide), filter::smooth(&inside, wide));
     // Outside, the ground goes on, so that the outline is no vessel.

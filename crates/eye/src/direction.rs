@@ -8,6 +8,9 @@ impl Direction {
     /// +z: the centre of the picture, or the fovea.
     pub const POLE: Self = Self([0.0, 0.0, 1.0]);
 
+    /// −z: opposite the centre of the picture, or the fovea; towards the pupil, where no retina is.
+    pub const ANTERIOR: Self = Self([0.0, 0.0, -1.0]);
+
     /// The direction of a vector of any length, or `None` where it has no direction (zero or not finite).
     #[must_use]
     pub fn new(v: [f64; 3]) -> Option<Self> {
@@ -39,6 +42,12 @@ impl Direction {
     #[must_use]
     pub const fn xyz(self) -> [f64; 3] {
         self.0
+    }
+
+    /// The point on the other side of the sphere.
+    #[must_use]
+    pub fn opposite(self) -> Self {
+        Self(self.0.map(|c| -c))
     }
 
     /// Towards the right of the picture, or 3 o'clock.

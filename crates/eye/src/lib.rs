@@ -5,15 +5,18 @@
 //! * **view frame**: +z to the point at which the picture's projection is centred, +x right and +y up in the picture;
 //! * **retinal frame**: +z to the fovea, +x to 3 o'clock and +y to 12 o'clock as the observer sees the fundus.
 //!
-//! Every angle is an *eye angle*, at the sphere's centre; visual angles (at the nodal point) do not occur here.
+//! Every angle is an *eye angle*, at the sphere's centre; visual angles occur only as [`VisualAngle`], and turn into
+//! eye angles only through a named model ([`DrasdoFowler`]).
 //!
 //! * [`Direction`], [`angle_between`], [`path_length_rad`]: points on the sphere and great circles;
 //! * [`Stereographic`]: picture to sphere and back, in the form of DICOM PS3.3 C.8.17.11;
+//! * [`Projection`], [`Plane`]: five azimuthal projections and an instrument's own, about any centre;
 //! * [`Rotation`]: from the view frame to the retinal frame ([`Rotation::from_landmarks`], [`Rotation::from_gaze`]);
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
 //! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
-//! * [`outline`]: a region of a picture as rings on the retina.
+//! * [`outline`]: a region of a picture as rings on the retina;
+//! * [`Footprint`]: the part of the retina that frames show, on an equal-area grid: union, area, reach.
 //!
 //! Not here: pixels, files, and what a picture shows.
 //!
@@ -30,16 +33,29 @@
 
 mod area;
 mod direction;
+mod footprint;
+mod model;
 mod outline;
+mod projection;
+mod radial;
 mod radius;
 mod retinal;
+mod ring;
 mod rotation;
 mod stereographic;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
-pub use outline::{Footprint, densify, outline};
+pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use model::{
+    DrasdoFowler, EyeAngle, ModelError, VisualAngle, axial_length, bennett_mm_per_degree,
+    contact_lens_warning,
+};
+pub use outline::{Outlines, densify, outline};
+pub use projection::{DomainError, Plane, Projection};
+pub use radial::{RadialError, RadialPolynomial};
 pub use radius::{Measured, Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
+pub use ring::{RingError, check_points, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};
 pub use stereographic::Stereographic;

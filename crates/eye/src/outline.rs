@@ -1,12 +1,12 @@
 use crate::{RetinalPoint, Rotation, Stereographic};
 use serrata_words::{Point, Region};
 
-/// The part of the retina that a region of a picture shows, as outlines in the retinal frame.
+/// The outlines of a region of a picture in the retinal frame, as a chart draws them.
 ///
 /// Rings are not closed; what the outer rings enclose minus the holes is meant, on the side away from the point
 /// opposite the picture's centre.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Footprint {
+pub struct Outlines {
     /// Outer rings.
     pub rings: Vec<Vec<RetinalPoint>>,
     /// Holes in them.
@@ -51,7 +51,7 @@ pub fn densify(ring: &[Point], step: f64) -> Vec<Point> {
 /// assert!((f.rings[0][0].meridian_deg - 135.0).abs() < 1e-9); // the upper left corner
 /// ```
 #[must_use]
-pub fn outline(region: &Region, picture: &Stereographic, to_retina: Rotation, step_deg: f64) -> Footprint {
+pub fn outline(region: &Region, picture: &Stereographic, to_retina: Rotation, step_deg: f64) -> Outlines {
     let step = step_deg / picture.deg_per_px[0].abs().max(picture.deg_per_px[1].abs());
     let map = |rings: &[Vec<Point>]| {
         let one = |ring: &Vec<Point>| {
@@ -60,7 +60,7 @@ pub fn outline(region: &Region, picture: &Stereographic, to_retina: Rotation, st
         };
         rings.iter().map(one).collect()
     };
-    Footprint { rings: map(&region.polygons), holes: map(&region.holes) }
+    Outlines { rings: map(&region.polygons), holes: map(&region.holes) }
 }
 
 #[cfg(test)]
@@ -114,6 +114,6 @@ mod tests {
         assert_eq!(densify(&[], 1.0), Vec::<Point>::new());
         assert_eq!(densify(&[[0., 0.], [9., 0.]], 0.0).len(), 2);
         assert_eq!(densify(&[[0., 0.], [f64::INFINITY, 0.]], 1.0).len(), 2);
-        assert_eq!(outline(&Region::default(), &P, Rotation::NONE, 1.0), Footprint::default());
+        assert_eq!(outline(&Region::default(), &P, Rotation::NONE, 1.0), Outlines::default());
     }
 }

@@ -32,6 +32,16 @@ impl Rotation {
         Some(Self([x, y, z]))
     }
 
+    /// The rotation into the frame whose +z is at an azimuth and an elevation (degrees), with growing elevation up.
+    ///
+    /// Example: looking at (0, 0) is no rotation.
+    #[must_use]
+    pub fn looking_at(azimuth_deg: f64, elevation_deg: f64) -> Self {
+        let (sl, cl) = azimuth_deg.to_radians().sin_cos();
+        let (sp, cp) = elevation_deg.to_radians().sin_cos();
+        Self([[cl, 0., -sl], [-sp * sl, cp, -sp * cl], [cp * sl, sp, cp * cl]])
+    }
+
     /// The rotation by an angle (degrees) that carries +z towards `towards`, about the axis at right angles to both.
     #[must_use]
     pub fn tilting(towards_deg: f64, angle_deg: f64) -> Self {

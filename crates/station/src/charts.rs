@@ -2,7 +2,7 @@
 
 use crate::api::types::{Chart, ChartDue, ChartFrame, ChartRing};
 use crate::area::projection;
-use serrata_eye::{Direction, Footprint, GAZE_DEG, RetinalPoint, Rotation, Stereographic, outline};
+use serrata_eye::{Direction, GAZE_DEG, Outlines, RetinalPoint, Rotation, Stereographic, outline};
 use serrata_visit::{ViewState, ViewStatus, named};
 use serrata_words::{AcquisitionFacts, Eye, Gaze, Instrument, Observation, Verdict};
 
@@ -75,7 +75,7 @@ fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
         .zip(o.fovea)
         .and_then(|(d, v)| Rotation::from_landmarks(at(&picture, v.x, v.y), at(&picture, d.x, d.y), f.eye));
     let turn = by_landmarks.unwrap_or_else(|| Rotation::from_gaze(f.gaze, GAZE_DEG));
-    let Footprint { rings, .. } = outline(&o.visible_retina.place, &picture, turn, STEP_DEG);
+    let Outlines { rings, .. } = outline(&o.visible_retina.place, &picture, turn, STEP_DEG);
     (!rings.is_empty()).then(|| ChartFrame {
         frame_id: f.id,
         modality: f.modality.to_owned(),

@@ -16,9 +16,14 @@ mod rules;
 
 pub use advice::advice_for;
 pub use cautions::cautions;
-pub use completeness::{Candidate, Closure, Complete, Status, ViewState, ViewStatus, matches, named, status};
+pub use completeness::{
+    Candidate, Closure, Complete, Dye, Joint, Scene, SetFrame, Status, ViewState, ViewStatus, elapsed_ms, judge_set,
+    matches, merge_views, named, status, status_at, time_reasons,
+};
 pub use judge::{Try, judge};
-pub use protocol::{Protocol, ProtocolError};
+pub use protocol::{
+    Ask, EarlierFrame, EyeWanted, GazeWanted, Plan, Protocol, ProtocolError, ProtocolFault, Question, Wanted,
+};
 pub use rules::{EyeRule, FindingRule, Limits, ReachRule, Rules, RulesError, TryRule};
 
 /// Declares a set of states with their JSON spelling.

@@ -5,7 +5,7 @@ use super::types::FrameBrief;
 use crate::Station;
 use crate::work::observed_as;
 use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
-use serrata_visit::{Candidate, Protocol, Try, judge};
+use serrata_visit::{Candidate, Plan, Try, judge};
 use serrata_words::{Eye, EyeState, Gaze, Judgement, Modality, Observation, Rank, View};
 
 /// A frame with its observation and what that means for its view.
@@ -105,6 +105,11 @@ impl Judged {
             verdict: self.judgement.as_ref().map(|j| j.verdict),
             next: self.judgement.as_ref().map(|j| j.next),
             set_aside: self.kept.set_aside.is_some(),
+            taken_us: self.kept.facts.acquired.as_ref().map(|s| s.utc_us),
+            reach_short: self
+                .judgement
+                .as_ref()
+                .is_some_and(|j| j.reasons.iter().any(|r| r.rule.starts_with("reach"))),
         }
     }
 }
@@ -131,7 +136,7 @@ pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Ve
 #[must_use]
 pub fn views_of(visit: &Visit) -> Vec<View> {
     let mut views =
-        serde_json::from_value::<Protocol>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
+        serde_json::from_value::<Plan>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
     views.sort_by_key(|v| v.rank != Rank::Must);
     views
 }

@@ -84,6 +84,8 @@ pub fn closures(closed: Vec<ClosedView>) -> Vec<Closure> {
         .into_iter()
         .map(|c| Closure {
             view: c.view,
+            why: None,
+            who: String::new(),
             state: match c.end {
                 ViewEnd::NotObtainable => ViewState::NotObtainable,
                 ViewEnd::NotDone => ViewState::NotDone,
@@ -119,6 +121,9 @@ pub async fn new_visit(
             &format!("Use one of: {}", known.join(", ")),
         )
     })?;
+    let plan = protocol
+        .plan(&serrata_visit::Ask::default())
+        .map_err(|e| ApiError::bad("visit", e.to_string(), "Import an order that answers it"))?;
     let id = station
         .store()
         .create_visit(
@@ -131,7 +136,7 @@ pub async fn new_visit(
                     sex: None,
                 },
                 order: protocol.title.clone(),
-                protocol: serde_json::to_value(protocol)
+                protocol: serde_json::to_value(plan)
                     .map_err(|e| ApiError::bad("protocol", e.to_string(), "Mend the protocol's file"))?,
                 chair: new.chair,
                 opened_us: jiff::Timestamp::now().as_microsecond(),

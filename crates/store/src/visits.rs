@@ -129,6 +129,27 @@ impl Store {
         .await
     }
 
+    /// Says which views a visit stands for, once a person has answered what the order left open.
+    ///
+    /// # Errors
+    /// [`StoreError::NoVisit`] where there is none.
+    pub async fn set_protocol(&self, id: VisitId, protocol: Value, by: &By) -> Result<(), StoreError> {
+        let by = by.clone();
+        self.write(move |tx| {
+            Box::pin(async move {
+                let done = sqlx::query("UPDATE visits SET protocol = ? WHERE id = ?")
+                    .bind(to_json(&protocol)?)
+                    .bind(id.0)
+                    .execute(&mut tx.conn)
+                    .await?;
+                let hash = sha256_hex(crate::canonical_json(&protocol).as_bytes());
+                let details = json!({ "protocol_sha256": hash });
+                changed(tx, done.rows_affected(), id, &by, "visit.protocol", "ordered", details).await
+            })
+        })
+        .await
+    }
+
     /// Notes what is known of an eye today.
     ///
     /// # Errors

@@ -32,6 +32,8 @@ enum Command {
     Serve(commands::serve::Args),
     Demo(commands::demo::Args),
     Phantom(commands::phantom::Args),
+    Protocol(commands::protocol::Args),
+    Instrument(commands::instrument::Args),
     Backup(commands::backup::Args),
     Verify(commands::verify::Args),
 }
@@ -49,6 +51,8 @@ fn main() -> ExitCode {
         Command::Serve(a) => commands::serve::run(&a),
         Command::Demo(a) => commands::demo::run(&a),
         Command::Phantom(a) => commands::phantom::run(&a),
+        Command::Protocol(a) => commands::protocol::run(&a),
+        Command::Instrument(a) => commands::instrument::run(&a),
         Command::Backup(a) => commands::backup::run(&a),
         Command::Verify(a) => commands::verify::run(&a),
     };

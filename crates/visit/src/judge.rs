@@ -3,7 +3,7 @@
 use crate::advice::advice_for;
 use crate::rules::Rules;
 use serrata_words::{
-    Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Reason, Verdict, View,
+    Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Phase, Reason, Verdict, View,
 };
 
 /// An earlier try at the same view.
@@ -32,7 +32,7 @@ pub fn judge(
     let mut reasons = label_reasons(observation, view, labelled, rules);
     let mut counting: Vec<&Finding> = Vec::new();
     for f in &observation.findings {
-        if let Some(reason) = finding_reason(f, view, rules) {
+        if let Some(reason) = finding_reason(f, view, eye, rules) {
             reasons.push(reason);
             counting.push(f);
         }
@@ -66,7 +66,21 @@ pub fn judge(
             }
         }
     }
+    if view.phase == Some(Phase::Transit) {
+        // Judged as a set: every frame is kept, and there are no second tries.
+        let still = "Blink, hold still, look here.".to_owned();
+        advice = if verdict == Verdict::Usable { Vec::new() } else { vec![still] };
+        return Judgement { verdict, next: Next::Keep, reasons, advice };
+    }
+    let gain: f64 = counting.iter().map(|f| f.fraction).sum();
+    let little = gain < rules.tries.gain && !reasons.iter().any(|r| r.rule.starts_with("reach"));
+    if verdict == Verdict::Limited && little {
+        return Judgement { verdict, next: Next::Keep, reasons, advice };
+    }
+    let late = view.phase == Some(Phase::Late) && earlier.len() + 1 >= rules.tries.late;
     let next = next_step(verdict, &reasons, eye, earlier, rules, &mut advice);
+    // Late beats missing: two tries in the window, then the best is kept.
+    let next = if late && next == Next::TryAgain { Next::Keep } else { next };
     Judgement { verdict, next, reasons, advice }
 }
 
@@ -93,13 +107,22 @@ fn label_reasons(o: &Observation, view: &View, labelled: Option<Eye>, rules: &Ru
 }
 
 /// What one finding weighs, if anything.
-fn finding_reason(f: &Finding, view: &View, rules: &Rules) -> Option<Reason> {
+fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Option<Reason> {
+    use FindingKind::{Blur, Haze, NoRetina, Overexposed, Reflex, Underexposed};
+    // A control frame is nearly black, and says so by showing nothing.
+    if view.phase == Some(Phase::Control) && matches!(f.kind, NoRetina | Underexposed | Blur | Haze) {
+        return None;
+    }
     let rule = rules.of(f.kind, view.modality)?;
     if f.score < rule.score {
         return None;
     }
-    let must = rule.must.is_some_and(|m| f.fraction >= m);
-    if !must && !rule.should.is_some_and(|s| f.fraction >= s) {
+    // Late dye is judged on the disc's rim, not on vessels; the glare of oil or gas is no overexposure.
+    let eased = view.phase == Some(Phase::Late) && f.kind == Blur
+        || (eye.oil || eye.gas) && matches!(f.kind, Reflex | Overexposed);
+    let reached = rule.must.is_some_and(|m| f.fraction >= m);
+    let must = reached && !eased;
+    if !reached && !rule.should.is_some_and(|s| f.fraction >= s) {
         return None;
     }
     Some(Reason {
@@ -140,7 +163,7 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
 /// Reach, for views straight ahead.
 fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
     let rule = &rules.reach;
-    let Some(r) = o.reach.filter(|_| view.gaze == Gaze::Primary && rule.only.contains(&view.modality)) else {
+    let Some(r) = o.reach.filter(|_| asks_reach(view) && rule.only.contains(&view.modality)) else {
         return Vec::new();
     };
     [
@@ -158,6 +181,11 @@ fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
         text: format!("reaches only {reach:.1} disc diameters on the {side} side"),
     })
     .collect()
+}
+
+/// Reach is asked of pictures straight ahead, and not of the moments of a dye run that ask for something else.
+fn asks_reach(view: &View) -> bool {
+    view.gaze == Gaze::Primary && matches!(view.phase, None | Some(Phase::Mid))
 }
 
 /// What to do next, apart from quality.
@@ -185,11 +213,13 @@ fn next_step(
     if !mendable {
         return Next::Stop;
     }
-    let stop = if eye.spare { rules.tries.stop_after_spare } else { rules.tries.stop_after };
+    let t = &rules.tries;
+    let (stop, in_all) =
+        if eye.spare { (t.stop_after_spare, t.stop_in_all_spare) } else { (t.stop_after, t.stop_in_all) };
     let leading = reasons.first().and_then(|r| r.finding);
     let same =
         earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
-    if earlier.len() + 1 >= stop {
+    if same + 1 >= stop || earlier.len() + 1 >= in_all {
         advice.insert(0, "Stop here: close this view with the best frame, or as not obtainable.".to_owned());
         return Next::Stop;
     }

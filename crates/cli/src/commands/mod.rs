@@ -3,6 +3,8 @@
 pub mod appraise;
 pub mod backup;
 pub mod demo;
+pub mod instrument;
 pub mod phantom;
+pub mod protocol;
 pub mod serve;
 pub mod verify;

@@ -53,7 +53,8 @@ fn protocol_of(item: &WorklistItem, protocols: &[Protocol]) -> Option<String> {
     let said = codes
         .flat_map(|c| [c.value.as_str(), c.meaning.as_str()])
         .chain([item.step.as_str(), item.procedure.as_str()]);
-    let is = |word: &str, p: &Protocol| word.eq_ignore_ascii_case(&p.name) || word.eq_ignore_ascii_case(&p.title);
+    let is =
+        |word: &str, p: &Protocol| word.eq_ignore_ascii_case(&p.name) || word.eq_ignore_ascii_case(&p.title);
     said.filter(|w| !w.is_empty()).find_map(|w| protocols.iter().find(|p| is(w, p))).map(|p| p.name.clone())
 }
 
@@ -81,7 +82,11 @@ pub fn plan_of(order: &Order, protocols: &[Protocol]) -> Result<Plan, String> {
 
 /// An order with its views as the store takes it, and the question that it leaves open.
 #[must_use]
-pub fn to_take(order: Order, protocols: &[Protocol], number_from: Option<String>) -> (NewOrder, Option<String>) {
+pub fn to_take(
+    order: Order,
+    protocols: &[Protocol],
+    number_from: Option<String>,
+) -> (NewOrder, Option<String>) {
     let plan = plan_of(&order, protocols);
     let (views, protocol, title) = match &plan {
         Ok(p) => {

@@ -44,7 +44,11 @@ impl Station {
     ///
     /// # Errors
     /// Where the system gives no threads.
-    pub fn with(store: Store, threads: usize, settings: Settings) -> Result<Self, rayon::ThreadPoolBuildError> {
+    pub fn with(
+        store: Store,
+        threads: usize,
+        settings: Settings,
+    ) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
         Ok(Self {
             inner: Arc::new(Inner {

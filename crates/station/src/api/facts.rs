@@ -66,11 +66,15 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
     let bad = |m: &str, r: &str| Err(ApiError::bad(path.clone(), m, r));
     match fact {
         Fact::IdentityTicked { identifiers } => {
-            let mut said: Vec<&str> = identifiers.iter().map(|i| i.trim()).filter(|i| !i.is_empty()).collect();
+            let mut said: Vec<&str> =
+                identifiers.iter().map(|i| i.trim()).filter(|i| !i.is_empty()).collect();
             said.sort_unstable();
             said.dedup();
             if said.len() < 2 {
-                return bad("two identifiers are compared", "Let the patient say two, for example name and date of birth");
+                return bad(
+                    "two identifiers are compared",
+                    "Let the patient say two, for example name and date of birth",
+                );
             }
         }
         Fact::ViewEnded { view, why, .. } => {
@@ -124,12 +128,22 @@ pub async fn close(
     let visit = visit_of(&station, id).await?;
     let by = who(&body.who)?;
     let stands = stand(&station, &visit).await?;
-    let mut against = stands.facts.against_closing();
+    let mut against = Vec::new();
+    if stands.facts.calls.iter().any(|c| c.reached.is_none()) {
+        against.push("\"Clinician to look now\" is unanswered: write down who was reached.".to_owned());
+    }
+    if stands.facts.identity.is_none() && !stands.judged.is_empty() {
+        against.push("Nobody ticked the two identifiers.".to_owned());
+    }
     if stands.judged.iter().any(|j| j.kept.quarantined) {
         against.push("A picture waits for a second person on its way to another patient.".to_owned());
     }
     if let Some(first) = against.first() {
-        return Err(ApiError::bad(format!("visit {id}"), first.clone(), "Answer it first, then close the visit"));
+        return Err(ApiError::bad(
+            format!("visit {id}"),
+            first.clone(),
+            "Answer it first, then close the visit",
+        ));
     }
     station.store().close_visit(visit.id, &by).await?;
     Ok(Json(Done { ids: vec![id] }))

@@ -202,7 +202,11 @@ async fn ask(
     offered: &mut Offered,
 ) -> Result<Vec<Order>, ApiError> {
     let server = station.settings().worklist.as_ref().ok_or_else(|| {
-        ApiError::bad("worklist", "no worklist is named", "Start with --worklist HOST:PORT, or type orders in")
+        ApiError::bad(
+            "worklist",
+            "no worklist is named",
+            "Start with --worklist HOST:PORT, or type orders in",
+        )
     })?;
     let day = day.unwrap_or_else(|| jiff::Zoned::now().date().to_string());
     let answer = serrata_dicom::worklist(server, &WorklistQuery::day(&day)).await.map_err(|e| {

@@ -31,10 +31,16 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
     let events = station.store().facts(visit.id).await?;
     let facts = VisitFacts::replay(&events);
     let views = views(visit, &facts);
-    let candidates: Vec<_> =
-        judged.iter().filter(|j| !j.kept.quarantined).map(Judged::candidate).collect();
+    let candidates: Vec<_> = judged.iter().filter(|j| !j.kept.quarantined).map(Judged::candidate).collect();
     let mut closed = closures(station.store().closed_views(visit.id).await?);
-    closed.extend(facts.closures.iter().filter(|c| !closed.iter().any(|k| k.view == c.view)).cloned().collect::<Vec<_>>());
+    closed.extend(
+        facts
+            .closures
+            .iter()
+            .filter(|c| !closed.iter().any(|k| k.view == c.view))
+            .cloned()
+            .collect::<Vec<_>>(),
+    );
     let dyes = facts.dyes();
     let scene = Scene {
         now_us: Some(jiff::Timestamp::now().as_microsecond()),
@@ -52,5 +58,9 @@ fn views(visit: &Visit, facts: &VisitFacts) -> Vec<View> {
     if !facts.orders.is_empty() && !facts.orders.iter().any(|(o, _)| standing(o)) {
         return Vec::new();
     }
-    if facts.orders.iter().any(|(o, v)| standing(o) && !v.is_empty()) { facts.views() } else { views_of(visit) }
+    if facts.orders.iter().any(|(o, v)| standing(o) && !v.is_empty()) {
+        facts.views()
+    } else {
+        views_of(visit)
+    }
 }

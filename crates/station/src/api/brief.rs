@@ -90,6 +90,8 @@ impl Judged {
                 (None, Some(f)) => Some(f.message.clone()),
                 (None, None) => None,
             },
+            query: k.query.clone().or_else(|| dated_ahead(k)),
+            quarantined: k.quarantined,
             set_aside: k.set_aside.clone(),
         }
     }
@@ -112,6 +114,20 @@ impl Judged {
                 .is_some_and(|j| j.reasons.iter().any(|r| r.rule.starts_with("reach"))),
         }
     }
+}
+
+/// How far a clock may run ahead before it is told: a day and the widest zone where it does not say its zone.
+const AHEAD_US: i64 = 15 * 3_600_000_000;
+
+/// How far it may run ahead where it says its zone (judgement).
+const AHEAD_IN_ZONE_US: i64 = 10 * 60_000_000;
+
+/// A frame that was taken after it came: its instrument's clock is wrong.
+fn dated_ahead(k: &KeptFrame) -> Option<String> {
+    let taken = k.facts.acquired.as_ref()?;
+    let allowed = if taken.offset_minutes.is_some() { AHEAD_IN_ZONE_US } else { AHEAD_US };
+    (taken.utc_us > k.received_us.saturating_add(allowed))
+        .then(|| "It is dated later than it came: look at the instrument's clock.".to_owned())
 }
 
 /// All frames of a visit, judged in the order in which they were taken, and the views that were ordered.

@@ -3,8 +3,8 @@
 pub mod appraise;
 pub mod backup;
 pub mod demo;
-pub mod measure;
 pub mod instrument;
+pub mod measure;
 pub mod phantom;
 pub mod protocol;
 pub mod serve;

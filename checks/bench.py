@@ -146,11 +146,59 @@ def intake(folder: pathlib.Path) -> None:
         say(f"DICOM intake, {senders} sender{'s' * (senders > 1)}, {files[0].stat().st_size / 1e6:.1f} MB objects", ratios, "≥", budget, seconds)
 
 
+def geometry() -> None:
+    """Footprints and polygon areas on the sphere, each timed inside its own process, against pyproj and healpy."""
+    import json
+    import math
+
+    import healpy
+    import pyproj
+
+    rng = np.random.default_rng(3)
+    ring = [[float(20 * math.cos(a) * r), float(20 * math.sin(a) * r)] for a, r in zip(np.linspace(0, 2 * math.pi, 2000, endpoint=False), rng.uniform(0.9, 1, 2000))]
+    asked = [
+        {"op": "time_mask", "width": 3900, "height": 3000, "deg_per_px": 0.05, "rounds": 15},
+        {"op": "time_area", "ring": ring, "inside": [0, 0], "rounds": 200},
+    ]
+    text = "".join(json.dumps(q) + "\n" for q in asked)
+    done = subprocess.run([str(BINARY.parent / "examples" / "geometry")], input=text, capture_output=True, text=True, check=True)
+    footprints, areas = [json.loads(line)["values"] for line in done.stdout.splitlines()]
+
+    # healpy: the same picture by asking for every cell of the grid whether its centre is covered.
+    cells = np.arange(healpy.nside2npix(256))
+    across, down = np.arange(3900), np.arange(3000)[:, None]
+    mask = ((across - 1950) / 1950) ** 2 + ((down - 1500) / 1500) ** 2 < 0.9
+    theirs = []
+    for _ in range(5):
+        start = time.perf_counter()
+        x, y, z = healpy.pix2vec(256, cells, nest=True)
+        k = 2 / np.maximum(1 + z, 1e-9) / math.radians(0.05)
+        i, j = np.floor(1950 + k * x).astype(int), np.floor(1500 - k * y).astype(int)
+        inside = (i >= 0) & (i < 3900) & (j >= 0) & (j < 3000)
+        covered = mask[j[inside], i[inside]].sum() * healpy.nside2pixarea(256)
+        theirs.append(time.perf_counter() - start)
+    assert covered > 1
+    ms = statistics.median(footprints) * 1e3
+    mark = "held" if ms <= 60 else "NOT HELD"
+    print(f"{'footprint of a 3.9k × 3.0k mask, partial cells kept':58} {ms:6.1f} ms ({min(footprints) * 1e3:.1f}–{max(footprints) * 1e3:.1f})  budget ≤ 60 ms  {mark:8}  healpy, centres only: {statistics.median(theirs) * 1e3:.1f} ms")
+
+    geod = pyproj.Geod(a=1, b=1)
+    lon, lat = np.array(ring).T
+    theirs = []
+    for _ in range(200):
+        start = time.perf_counter()
+        geod.polygon_area_perimeter(lon, lat)
+        theirs.append(time.perf_counter() - start)
+    ratio = statistics.median(areas) / statistics.median(theirs)
+    print(f"{'area of a polygon of 2,000 points':58} {ratio:6.2f} ×  of pyproj's  {statistics.median(areas) * 1e6:.0f} µs against {statistics.median(theirs) * 1e6:.0f} µs")
+
+
 def main() -> int:
     with tempfile.TemporaryDirectory(prefix="serrata-bench-") as name:
         folder = pathlib.Path(name)
         verdict("colour", 3.0, folder)
         verdict("fa", 4.0, folder)
+        geometry()
         intake(folder)
     return 0
 

@@ -1,6 +1,6 @@
 //! Area of the visible retina, where projection and radius can be named.
 
-use serrata_eye::{Radius, RadiusSource, Stereographic, region_area_sr};
+use serrata_eye::{Measure, Radius, RadiusSource, Spread, Stereographic, region_area_sr};
 use serrata_frame::Frame;
 use serrata_words::{AcquisitionFacts, AppraisalLine, Instrument};
 
@@ -44,7 +44,8 @@ pub fn fill_from(line: &mut AppraisalLine, facts: &AcquisitionFacts, instrument:
         }
         _ => Radius::population(),
     };
-    let area = radius.area(region_area_sr(&projection, &v.place));
+    let spread = Spread::of_region(&projection.into(), &v.place).unwrap_or(Spread::NONE);
+    let area = Measure::area(region_area_sr(&projection, &v.place), spread, 0.0, radius);
     v.area_mm2 = Some(area.value);
     v.area_interval_mm2 = Some(area.interval);
     v.radius_mm = Some(radius.mm);

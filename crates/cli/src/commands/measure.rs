@@ -4,8 +4,8 @@ use crate::failure::io_remedy;
 use crate::points;
 use anyhow::Result;
 use serrata_eye::{
-    Direction, Measure, Picture, Radius, Stereographic, angle_between, area_jitter_sr, check_points,
-    check_ring, contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+    Direction, Measure, Picture, Radius, Spread, Stereographic, area_jitter_sr, check_points, check_ring,
+    contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
 };
 use serrata_frame::{Frame, Limits};
 use serrata_station::check::{Asked, Labels};
@@ -176,8 +176,11 @@ const POINT_SD_PX: f64 = 1.0;
 fn length(line: &mut MeasureLine, projection: &Stereographic, points: &[Point], radius: Radius) {
     let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
     let angle = path_length_rad(&on_sphere);
-    let jitter = path_jitter_rad(&Picture::from(*projection), points, POINT_SD_PX).unwrap_or(f64::NAN);
-    let mm = Measure::length(angle, mean_eccentricity(&on_sphere), jitter, radius);
+    let picture = Picture::from(*projection);
+    // Every place of a stereographic picture is a point of the sphere, so neither can fail.
+    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX).unwrap_or(f64::NAN);
+    let spread = Spread::of_path(&picture, points).unwrap_or(Spread::NONE);
+    let mm = Measure::length(angle, spread, jitter, radius);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
@@ -188,19 +191,12 @@ fn area(line: &mut MeasureLine, projection: &Stereographic, region: &Region, rad
     let picture = Picture::from(*projection);
     let rings = region.polygons.iter().chain(&region.holes);
     let variance: f64 =
-        rings.clone().map(|r| area_jitter_sr(&picture, r, POINT_SD_PX).unwrap_or(f64::NAN).powi(2)).sum();
-    let outline: Vec<Direction> = rings.flatten().map(|p| projection.to_direction(*p)).collect();
-    let mm2 = Measure::area(sr, mean_eccentricity(&outline), variance.sqrt(), radius);
+        rings.map(|r| area_jitter_sr(&picture, r, POINT_SD_PX).unwrap_or(f64::NAN).powi(2)).sum();
+    let spread = Spread::of_region(&picture, region).unwrap_or(Spread::NONE);
+    let mm2 = Measure::area(sr, spread, variance.sqrt(), radius);
     line.area_sr = Some(sr);
     line.area_mm2 = Some(mm2.value);
     line.area_interval_mm2 = Some(mm2.interval);
-}
-
-/// Mean distance from the picture's centre, which stands for the pole of the eye here, in radians.
-fn mean_eccentricity(points: &[Direction]) -> f64 {
-    #[allow(clippy::cast_precision_loss)] // a few thousand points
-    let n = points.len().max(1) as f64;
-    points.iter().map(|d| angle_between(Direction::POLE, *d)).sum::<f64>() / n
 }
 
 /// What a person reads: the value with its interval and the radius that it stands on.

@@ -56,7 +56,8 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     match &args.what {
         What::List { json } => list(*json),
         What::Show { name, transit, option, one_shot, json } => {
-            let ask = Ask { transit: *transit, options: option.clone(), one_shot: *one_shot, ..Ask::default() };
+            let ask =
+                Ask { transit: *transit, options: option.clone(), one_shot: *one_shot, ..Ask::default() };
             show(name, &ask, *json)
         }
         What::Check { files, json } => Ok(check(files, *json)),
@@ -111,7 +112,10 @@ fn check(files: &[PathBuf], json: bool) -> ExitCode {
                 Ok(p) => {
                     if json {
                         let n = p.wanted.len();
-                        println!("{}", serde_json::json!({"schema": "serrata.protocol_check/1", "path": path, "name": p.name, "views": n}));
+                        println!(
+                            "{}",
+                            serde_json::json!({"schema": "serrata.protocol_check/1", "path": path, "name": p.name, "views": n})
+                        );
                     } else {
                         println!("{path}: {} reads, {} pictures", p.name, p.wanted.len());
                     }

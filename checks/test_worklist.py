@@ -162,7 +162,7 @@ def test_a_cancelled_order_asks_for_nothing_any_more(tmp_path):
 
 def test_a_table_with_bad_rows_names_them_all_and_offers_the_good_ones(server):
     table = (
-        "\ufeffnumber;patient_id;family;given;birth_date;protocol\r\n"
+        "\ufeffnumber;patient_id;family;given;born;protocol\r\n"
         "T-1;INV-1;Alderwick;Juna;1961-03-07;first-look\r\n"
         "T-2;INV-2;Brämbly;Tove;19/11/1948;first-look\r\n"
         "T-3;INV-3;Cindermoor;Pell;1990-02-14;no-such\r\n"

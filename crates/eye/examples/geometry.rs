@@ -155,7 +155,7 @@ fn answer(ask: &Ask) -> Answer {
         }
         Ask::Footprints { a, a_outside, b, b_outside } => {
             let a = Footprint::from_rings(&[ring(a)], on(*a_outside));
-            let b = Footprint::from_rings(&[ring(b)], on(*b_outside));
+            let b = if b.is_empty() { a.clone() } else { Footprint::from_rings(&[ring(b)], on(*b_outside)) };
             Answer::many(vec![
                 a.area_sr(),
                 b.area_sr(),

@@ -35,6 +35,7 @@
 mod area;
 mod direction;
 mod footprint;
+mod landmarks;
 mod measure;
 mod model;
 mod outline;
@@ -50,6 +51,7 @@ mod uncertainty;
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use landmarks::{Landmark, LandmarkShare};
 pub use measure::{Picture, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad};
 pub use model::{
     DrasdoFowler, EyeAngle, ModelError, VisualAngle, axial_length, bennett_mm_per_degree,

@@ -4,8 +4,8 @@ use crate::failure::io_remedy;
 use crate::points;
 use anyhow::Result;
 use serrata_eye::{
-    Direction, Measure, Picture, Radius, Spread, Stereographic, area_jitter_sr, check_points, check_ring,
-    contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+    Direction, DomainError, Measure, Picture, Radius, Spread, Stereographic, area_jitter_sr, check_points,
+    check_ring, contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
 };
 use serrata_frame::{Frame, Limits};
 use serrata_station::check::{Asked, Labels};
@@ -122,7 +122,8 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
         let flat: f64 = points.windows(2).map(|p| (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])).sum();
         line.share_of_width = Some(flat / f64::from(width));
         if let Some((projection, _)) = &projection {
-            length(&mut line, projection, points, radius);
+            length(&mut line, projection, points, radius)
+                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
         }
     } else {
         let region = if kind == MeasureKind::Polygon {
@@ -134,7 +135,8 @@ fn measured(args: &Args, given: &Given) -> Result<MeasureLine, Box<ErrorLine>> {
         };
         line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
         if let Some((projection, _)) = &projection {
-            area(&mut line, projection, &region, radius);
+            area(&mut line, projection, &region, radius)
+                .map_err(|e| fail("domain", e.to_string(), "Measure inside of what the projection shows"))?;
         }
     }
     match projection {
@@ -173,30 +175,54 @@ fn visible(frame: &Frame, args: &Args, given: &Given) -> Region {
 /// How sure a point is that a person set or that the engine drew: one standard deviation in pixels (judgement).
 const POINT_SD_PX: f64 = 1.0;
 
-fn length(line: &mut MeasureLine, projection: &Stereographic, points: &[Point], radius: Radius) {
+fn length(
+    line: &mut MeasureLine,
+    projection: &Stereographic,
+    points: &[Point],
+    radius: Radius,
+) -> Result<(), DomainError> {
     let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
     let angle = path_length_rad(&on_sphere);
     let picture = Picture::from(*projection);
-    // Every place of a stereographic picture is a point of the sphere, so neither can fail.
-    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX).unwrap_or(f64::NAN);
-    let spread = Spread::of_path(&picture, points).unwrap_or(Spread::NONE);
-    let mm = Measure::length(angle, spread, jitter, radius);
+    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX)?;
+    let mm = Measure::length(angle, Spread::of_path(&picture, points)?, jitter, radius);
+    note_outside(line, &mm);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
+    Ok(())
 }
 
-fn area(line: &mut MeasureLine, projection: &Stereographic, region: &Region, radius: Radius) {
+fn area(
+    line: &mut MeasureLine,
+    projection: &Stereographic,
+    region: &Region,
+    radius: Radius,
+) -> Result<(), DomainError> {
     let sr = region_area_sr(projection, region);
     let picture = Picture::from(*projection);
     let rings = region.polygons.iter().chain(&region.holes);
-    let variance: f64 =
-        rings.map(|r| area_jitter_sr(&picture, r, POINT_SD_PX).unwrap_or(f64::NAN).powi(2)).sum();
-    let spread = Spread::of_region(&picture, region).unwrap_or(Spread::NONE);
-    let mm2 = Measure::area(sr, spread, variance.sqrt(), radius);
+    let mut variance = 0.0;
+    for ring in rings {
+        variance += area_jitter_sr(&picture, ring, POINT_SD_PX)?.powi(2);
+    }
+    let mm2 = Measure::area(sr, Spread::of_region(&picture, region)?, variance.sqrt(), radius);
+    note_outside(line, &mm2);
     line.area_sr = Some(sr);
     line.area_mm2 = Some(mm2.value);
     line.area_interval_mm2 = Some(mm2.interval);
+    Ok(())
+}
+
+/// The value is that of the sphere, as wide-field objects and published areas have it; far out, schematic eyes put the
+/// retina nearer, and the interval is the retina's.
+fn note_outside(line: &mut MeasureLine, m: &Measure) {
+    if m.value > m.interval[1] {
+        line.warnings.push(
+            "the sphere reads more here than eye models say of the retina; the interval is the retina's"
+                .to_owned(),
+        );
+    }
 }
 
 /// What a person reads: the value with its interval and the radius that it stands on.

@@ -12,7 +12,7 @@ ONLY ?=
 BENCH ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench appraisal-bench fuzz real-frames pictures format clean-demo
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report pictures format clean-demo appraisal-bench
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -38,6 +38,9 @@ bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in
 
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py
+
+phantom-report: build ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
+	@.venv/bin/python checks/phantom_report.py $(if $(PAIRS),--pairs "$(PAIRS)")
 
 appraisal-bench: build ## Prints every figure that the appraisal is held to (BENCH="--quick" or "--parts real,bad" for some)
 	@.venv/bin/python checks/appraisal_bench.py $(BENCH)

@@ -51,9 +51,12 @@ fn line(path: &Path, modality: Option<Modality>, vessels: Option<&Path>) -> Stri
     let j = judge(&o, &view, None, &EyeState::default(), &[], &Rules::default());
     if let Some(dir) = vessels {
         let map = vessel_map(&frame, m).picture();
-        let serrata_frame::Samples::U8(v) = map.samples() else { panic!("8 bit") };
+        let v: Vec<u8> = match map.samples() {
+            serrata_frame::Samples::U8(v) => v.to_vec(),
+            serrata_frame::Samples::U16(v) => v.iter().map(|v| v.to_be_bytes()[0]).collect(),
+        };
         let mut pgm = format!("P5\n{} {}\n255\n", map.width(), map.height()).into_bytes();
-        pgm.extend_from_slice(v);
+        pgm.extend_from_slice(&v);
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
         std::fs::write(dir.join(format!("{name}.pgm")), pgm).unwrap();
     }

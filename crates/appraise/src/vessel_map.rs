@@ -1,6 +1,6 @@
 //! The vessel map, for drawing, measuring and checking.
 
-use crate::{anatomy::Vessels, scene::Scene, visible};
+use crate::{anatomy, filter, scene::Scene, visible};
 use serrata_frame::{Frame, Pixels, Plane, Samples};
 use serrata_words::Modality;
 
@@ -26,10 +26,13 @@ pub struct VesselMap {
 pub fn vessel_map(frame: &Frame, modality: Modality) -> VesselMap {
     let scene = Scene::new(frame, modality);
     let retina = visible::visible(&scene);
-    let found = Vessels::find(&scene, &retina);
-    let top = found.contrast.max(1e-6);
-    let data = found.strength.data.iter().map(|v| (v / top).clamp(0.0, 1.0)).collect();
-    let strength = Plane { width: found.strength.width, height: found.strength.height, data };
+    let mut strength = anatomy::map(&scene, &retina);
+    let mut some: Vec<f32> =
+        strength.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
+    let top = filter::percentile(&mut some, 0.99).max(1e-4);
+    for v in &mut strength.data {
+        *v = (*v / top).clamp(0.0, 1.0);
+    }
     VesselMap { strength, factor: scene.factor }
 }
 

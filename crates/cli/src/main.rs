@@ -7,6 +7,7 @@ mod commands;
 mod day;
 mod failure;
 mod inputs;
+mod points;
 mod sheet;
 mod table;
 
@@ -31,6 +32,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Appraise(commands::appraise::Args),
+    Measure(commands::measure::Args),
     Serve(commands::serve::Args),
     Demo(commands::demo::Args),
     Phantom(commands::phantom::Args),
@@ -53,6 +55,7 @@ fn main() -> ExitCode {
         .init();
     let result = match cli.command {
         Command::Appraise(a) => commands::appraise::run(&a),
+        Command::Measure(a) => commands::measure::run(&a),
         Command::Serve(a) => commands::serve::run(&a),
         Command::Demo(a) => commands::demo::run(&a),
         Command::Phantom(a) => commands::phantom::run(&a),

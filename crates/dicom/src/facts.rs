@@ -2,7 +2,7 @@
 //! note says why.
 
 use crate::codes::{self, AGENTS, GAZES, SIDES};
-use crate::data::set::DataSet;
+use crate::data::set::{DataSet, Value};
 use crate::when;
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
@@ -14,6 +14,7 @@ const SERIES_LATERALITY: Tag = Tag(0x0020, 0x0060);
 /// All facts of a header.
 pub(crate) fn facts(set: &DataSet<'_>) -> AcquisitionFacts {
     let mut notes = Vec::new();
+    let angles = angles(set);
     let instrument = set.text(tags::MANUFACTURER_MODEL_NAME);
     let clock = instrument.clone().unwrap_or_else(|| "instrument".to_owned());
     AcquisitionFacts {
@@ -22,7 +23,8 @@ pub(crate) fn facts(set: &DataSet<'_>) -> AcquisitionFacts {
         gaze: set.code(tags::PATIENT_EYE_MOVEMENT_COMMAND_CODE_SEQUENCE).and_then(|c| codes::find(GAZES, &c)),
         acquired: acquired(set, &clock),
         instrument,
-        centre_view_angle_deg: angles(set),
+        centre_view_angle_deg: angles.as_ref().ok().copied().flatten(),
+        geometry_problem: angles.err(),
         axial_length_mm: axial_length(set),
         study_uid: set.text(tags::STUDY_INSTANCE_UID),
         instance_uid: set.text(tags::SOP_INSTANCE_UID),
@@ -127,10 +129,24 @@ fn acquired(set: &DataSet<'_>, clock: &str) -> Option<Stamp> {
 }
 
 /// View angles of the centre pixel, where both are there and make sense.
-fn angles(set: &DataSet<'_>) -> Option<[f64; 2]> {
-    let x = set.decimal(tags::X_COORDINATES_CENTER_PIXEL_VIEW_ANGLE)?;
-    let y = set.decimal(tags::Y_COORDINATES_CENTER_PIXEL_VIEW_ANGLE)?;
-    (x > 0.0 && y > 0.0).then_some([x, y])
+/// View angles of the centre pixel: both or none, above zero, and not beside a spacing in mm, which PS3.3 C.8.17.2
+/// forbids there.
+fn angles(set: &DataSet<'_>) -> Result<Option<[f64; 2]>, String> {
+    let said = |tag| set.get(tag).is_some_and(|e| matches!(&e.value, Value::Bytes(b) if !b.is_empty()));
+    let (x, y) = (tags::X_COORDINATES_CENTER_PIXEL_VIEW_ANGLE, tags::Y_COORDINATES_CENTER_PIXEL_VIEW_ANGLE);
+    match (said(x), said(y)) {
+        (false, false) => return Ok(None),
+        (true, true) => {}
+        (true, false) => return Err("(0022,1528) is there without (0022,1529)".to_owned()),
+        (false, true) => return Err("(0022,1529) is there without (0022,1528)".to_owned()),
+    }
+    if set.text(tags::PIXEL_SPACING).is_some() {
+        return Err("view angles (0022,1528) and Pixel Spacing (0028,0030) are both there".to_owned());
+    }
+    match (set.decimal(x), set.decimal(y)) {
+        (Some(x), Some(y)) if x > 0.0 && y > 0.0 && x.is_finite() && y.is_finite() => Ok(Some([x, y])),
+        (x, y) => Err(format!("the view angles are {x:?} and {y:?}, expected degrees above 0")),
+    }
 }
 
 fn axial_length(set: &DataSet<'_>) -> Option<(f64, String)> {

@@ -14,6 +14,7 @@
 //! * [`Rotation`]: from the view frame to the retinal frame ([`Rotation::from_landmarks`], [`Rotation::from_gaze`]);
 //! * [`RetinalPoint`]: eccentricity and meridian, clock hour, nasal and temporal;
 //! * [`region_area_sr`], [`polygon_area_sr`]: areas in steradians;
+//! * [`Picture`], [`Measure`]: lengths and areas of any picture whose projection is known, with everything they assume;
 //! * [`Radius`]: the step to mm and mm², always with a 95 % interval;
 //! * [`outline`]: a region of a picture as rings on the retina;
 //! * [`Footprint`]: the part of the retina that frames show, on an equal-area grid: union, area, reach.
@@ -34,6 +35,8 @@
 mod area;
 mod direction;
 mod footprint;
+mod landmarks;
+mod measure;
 mod model;
 mod outline;
 mod projection;
@@ -43,10 +46,13 @@ mod retinal;
 mod ring;
 mod rotation;
 mod stereographic;
+mod uncertainty;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use landmarks::{Landmark, LandmarkShare};
+pub use measure::{Picture, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad};
 pub use model::{
     DrasdoFowler, EyeAngle, ModelError, VisualAngle, axial_length, bennett_mm_per_degree,
     contact_lens_warning,
@@ -59,3 +65,4 @@ pub use retinal::{HorizontalSide, RetinalPoint};
 pub use ring::{RingError, check_points, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};
 pub use stereographic::Stereographic;
+pub use uncertainty::{Measure, Quantity, Spread};

@@ -5,17 +5,20 @@ pub enum RadiusSource {
     Given,
     /// Half of this eye's axial length.
     AxialLength,
+    /// Half of an axial length that was estimated from other measures of this eye.
+    Estimated,
     /// Half of the population's axial length, since this eye's is not known.
     Population,
 }
 
 impl RadiusSource {
-    /// The word as contracts write it: `given`, `axial_length`, `population`.
+    /// The word as contracts write it: `given`, `axial_length`, `estimated`, `population`.
     #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
             Self::Given => "given",
             Self::AxialLength => "axial_length",
+            Self::Estimated => "estimated",
             Self::Population => "population",
         }
     }
@@ -57,6 +60,8 @@ impl Radius {
     pub const POPULATION_AXIAL_MM: f64 = 24.5;
     /// Its standard deviation in mm.
     pub const POPULATION_AXIAL_SD_MM: f64 = 1.57;
+    /// Standard deviation of an estimated axial length in mm.
+    pub const ESTIMATED_AXIAL_SD_MM: f64 = 0.6;
     /// Standard deviation of a measured axial length in mm.
     pub const MEASURED_AXIAL_SD_MM: f64 = 0.04;
 
@@ -70,6 +75,24 @@ impl Radius {
     #[must_use]
     pub fn from_axial_length(axial_mm: f64) -> Self {
         Self::half(axial_mm, Self::MEASURED_AXIAL_SD_MM, RadiusSource::AxialLength)
+    }
+
+    /// Half of an axial length (mm) that was estimated from surrogate measures of this eye, such as its refraction:
+    /// ± 0.6 mm (judgement). Example: 24 mm → R = 12 ± 0.32 mm.
+    #[must_use]
+    pub fn estimated(axial_mm: f64) -> Self {
+        Self::half(axial_mm, Self::ESTIMATED_AXIAL_SD_MM, RadiusSource::Estimated)
+    }
+
+    /// Standard deviation of R that comes from the axial length alone, in mm: 0 where R was given.
+    #[must_use]
+    pub const fn axial_sd_mm(self) -> f64 {
+        match self.source {
+            RadiusSource::Given => 0.0,
+            RadiusSource::AxialLength => Self::MEASURED_AXIAL_SD_MM / 2.0,
+            RadiusSource::Estimated => Self::ESTIMATED_AXIAL_SD_MM / 2.0,
+            RadiusSource::Population => Self::POPULATION_AXIAL_SD_MM / 2.0,
+        }
     }
 
     /// Half of the population's axial length: R = 12.25 ± 0.79 mm.

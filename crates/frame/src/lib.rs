@@ -5,7 +5,8 @@
 //!
 //! * [`Frame`]: one picture;
 //! * [`Decode`]: what reads bytes into frames; [`Picture`] reads JPEG, PNG, TIFF and BMP (DICOM is in its own crate);
-//! * [`Plane`]: a small float working plane, with [`Frame::working`] as the way to it.
+//! * [`Plane`]: a small float working plane, with [`Frame::working`] as the way to it;
+//! * [`remap`]: a frame on another grid, picture and coverage together.
 //!
 //! Not here: what the pixels mean.
 
@@ -16,6 +17,7 @@ mod limits;
 mod picture;
 mod pixels;
 mod plane;
+mod remap;
 
 pub use coverage::Coverage;
 pub use decode::{Decode, DecodeError};
@@ -24,3 +26,4 @@ pub use limits::Limits;
 pub use picture::Picture;
 pub use pixels::{Pixels, PixelsError, Samples};
 pub use plane::Plane;
+pub use remap::remap;

@@ -30,6 +30,10 @@ pub fn fill(line: &mut AppraisalLine, frame: &Frame, instrument: Option<&Instrum
 /// As [`fill`], from the facts alone.
 pub fn fill_from(line: &mut AppraisalLine, facts: &AcquisitionFacts, instrument: Option<&Instrument>) {
     let v = &mut line.visible_retina;
+    if let Some(problem) = &facts.geometry_problem {
+        v.uncalibrated = Some(problem.clone());
+        return;
+    }
     let Some(projection) = projection(facts, instrument, line.width, line.height) else {
         v.uncalibrated = Some("no projection known".to_owned());
         return;

@@ -12,6 +12,7 @@ pub mod api;
 pub mod area;
 pub mod charts;
 pub mod check;
+pub mod geometry;
 pub mod instruments;
 pub mod intake;
 pub mod orders;

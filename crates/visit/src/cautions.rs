@@ -16,7 +16,11 @@ pub struct Caution {
 const STOP: &str = "Stop. Tell the prescriber before anything is drawn up.";
 
 const ALWAYS: [Caution; 2] = [
-    Caution { id: "identity", text: "Two identifiers said by the patient and compared, before the first frame?", stop: None },
+    Caution {
+        id: "identity",
+        text: "Two identifiers said by the patient and compared, before the first frame?",
+        stop: None,
+    },
     Caution {
         id: "light",
         text: "Light-sensitive, photosensitising drugs, photodynamic therapy lately, or seizures with flicker? Then the clinician decides first.",
@@ -42,8 +46,16 @@ const DYE: [Caution; 8] = [
         text: "Asthma or allergies, heart disease, recent stroke or infarct, kidney or liver disease? Tell the prescriber.",
         stop: None,
     },
-    Caution { id: "dye-beta-blocker", text: "Beta-blockers, also as eye drops? Tell the prescriber.", stop: None },
-    Caution { id: "dye-arm", text: "An arm with a fistula or after node surgery? Note which; the other arm is for the needle.", stop: None },
+    Caution {
+        id: "dye-beta-blocker",
+        text: "Beta-blockers, also as eye drops? Tell the prescriber.",
+        stop: None,
+    },
+    Caution {
+        id: "dye-arm",
+        text: "An arm with a fistula or after node surgery? Note which; the other arm is for the needle.",
+        stop: None,
+    },
     Caution { id: "dye-faint", text: "Fasting, or fainted at a needle before? Note it.", stop: None },
     Caution {
         id: "dye-pregnant",
@@ -59,7 +71,11 @@ const ICG: [Caution; 2] = [
         text: "Ever a reaction to indocyanine green with hives, swelling, wheeze or collapse? Then stop, and tell the prescriber before anything is drawn up.",
         stop: Some(STOP),
     },
-    Caution { id: "icg-iodide", text: "Allergic to iodide? To shellfish? Two questions, two answers; tell the prescriber.", stop: None },
+    Caution {
+        id: "icg-iodide",
+        text: "Allergic to iodide? To shellfish? Two questions, two answers; tell the prescriber.",
+        stop: None,
+    },
 ];
 
 const FAF: Caution =
@@ -131,8 +147,14 @@ pub fn chair_notes(eyes: &[&EyeState], person: &PersonState) -> Vec<String> {
     note(person.wheelchair, "Wheelchair: make room at the chin rest first.");
     note(person.tremor, "Tremor: both hands on the rest, shorter stretches.");
     note(person.photophobia, "Light hurts: rest between shots, and say before each.");
-    note(eyes.iter().any(|e| e.light_sensitive), "Light-sensitive retina: blue light sparingly, one try, lowest power.");
-    note(eyes.iter().any(|e| e.red_eye), "Red eye: the clinic's own line for red eyes; hands between the eyes.");
+    note(
+        eyes.iter().any(|e| e.light_sensitive),
+        "Light-sensitive retina: blue light sparingly, one try, lowest power.",
+    );
+    note(
+        eyes.iter().any(|e| e.red_eye),
+        "Red eye: the clinic's own line for red eyes; hands between the eyes.",
+    );
     note(eyes.iter().any(|e| e.no_fixation), "No fixation: a light or a voice guides the gaze.");
     if let Some(l) = person.language.as_ref().filter(|l| !l.trim().is_empty()) {
         said.push(format!("Instructions in {}.", l.trim()));
@@ -160,7 +182,9 @@ mod tests {
     #[test]
     fn an_earlier_allergic_reaction_stops_and_nausea_does_not() {
         assert_eq!(stops(&dye(), &[("dye-allergy", true), ("icg-allergy", false)]), [STOP]);
-        assert!(stops(&dye(), &[("dye-allergy", false), ("icg-allergy", false), ("dye-nausea", true)]).is_empty());
+        assert!(
+            stops(&dye(), &[("dye-allergy", false), ("icg-allergy", false), ("dye-nausea", true)]).is_empty()
+        );
         assert_eq!(stops(&dye(), &[]).len(), 2, "unanswered is told");
         assert!(stops(&[View::default_of(Modality::Colour, Gaze::Primary)], &[]).is_empty());
     }
@@ -168,7 +192,9 @@ mod tests {
     #[test]
     fn nothing_ever_says_cleared() {
         let person = PersonState { child: true, seizures: true, deaf: true, ..PersonState::default() };
-        let all = cautions(&dye()).join(" ") + &stops(&dye(), &[]).join(" ") + &chair_notes(&[&EyeState::default()], &person).join(" ");
+        let all = cautions(&dye()).join(" ")
+            + &stops(&dye(), &[]).join(" ")
+            + &chair_notes(&[&EyeState::default()], &person).join(" ");
         for word in ["cleared", "safe", "may leave", "harmless", "48.6"] {
             assert!(!all.to_lowercase().contains(word), "{word}");
         }

@@ -51,7 +51,11 @@ pub fn short_identity(i: &Identity) -> String {
     let family = if family.is_empty() { i.patient_id.reveal().trim() } else { family };
     let given = i.given.reveal().trim().chars().next().map(|c| format!(" {c}.")).unwrap_or_default();
     let born = i.born.reveal().map(|b| b.screen());
-    let born = born.as_deref().and_then(|b| b.rsplit_once(' ')).map(|(day, _)| format!(", {day}")).unwrap_or_default();
+    let born = born
+        .as_deref()
+        .and_then(|b| b.rsplit_once(' '))
+        .map(|(day, _)| format!(", {day}"))
+        .unwrap_or_default();
     format!("{family}{given}{born}")
 }
 
@@ -63,9 +67,17 @@ pub fn alarms(visits: &[OpenVisit<'_>], now_us: i64) -> Vec<Alarm> {
     all.sort_by(|a, b| (a.from_us, a.to_us, &a.visit).cmp(&(b.from_us, b.to_us, &b.visit)));
     let clash = |a: &Alarm| {
         let other = all.iter().find(|b| {
-            b.visit != a.visit && b.chair.is_some() && b.chair == a.chair && b.from_us < a.to_us && a.from_us < b.to_us
+            b.visit != a.visit
+                && b.chair.is_some()
+                && b.chair == a.chair
+                && b.from_us < a.to_us
+                && a.from_us < b.to_us
         })?;
-        Some(format!("{} is due at {} in the same time", other.who, other.chair.as_deref().unwrap_or("the chair")))
+        Some(format!(
+            "{} is due at {} in the same time",
+            other.who,
+            other.chair.as_deref().unwrap_or("the chair")
+        ))
     };
     let clashes: Vec<Option<String>> = all.iter().map(clash).collect();
     for (a, c) in all.iter_mut().zip(clashes) {
@@ -86,7 +98,9 @@ fn of_visit<'a>(v: &'a OpenVisit<'_>, now_us: i64) -> impl Iterator<Item = Alarm
         clash: None,
     });
     let timed = v.status.views.iter().filter_map(move |s| {
-        if !matches!(s.state, ViewState::Due | ViewState::Later) || s.view.rank == Rank::Should && s.state == ViewState::Later {
+        if !matches!(s.state, ViewState::Due | ViewState::Later)
+            || s.view.rank == Rank::Should && s.state == ViewState::Later
+        {
             return None;
         }
         let window = s.view.window?;
@@ -113,11 +127,17 @@ pub fn chair_query(chair: &str, visit: &str, visits: &[OpenVisit<'_>]) -> Option
     let own = visits.iter().find(|v| v.id == visit)?;
     match own.chair {
         Some(c) if c == chair => None,
-        Some(c) => Some(format!("{} sits at {c}, and this frame comes from {chair}: is it the right patient?", short_identity(own.identity))),
+        Some(c) => Some(format!(
+            "{} sits at {c}, and this frame comes from {chair}: is it the right patient?",
+            short_identity(own.identity)
+        )),
         None => {
             let there = visits.iter().find(|v| v.chair == Some(chair)).map(|v| short_identity(v.identity));
             let there = there.map(|t| format!("{t} does")).unwrap_or_else(|| "nobody does".to_owned());
-            Some(format!("{} does not sit at {chair}, {there}: is it the right patient?", short_identity(own.identity)))
+            Some(format!(
+                "{} does not sit at {chair}, {there}: is it the right patient?",
+                short_identity(own.identity)
+            ))
         }
     }
 }
@@ -132,8 +152,10 @@ mod tests {
 
     fn who(family: &str) -> Identity {
         Identity {
-            family: Personal::new(family.into()), given: Personal::new("Ada".into()),
-            born: Personal::new(BirthDate::parse("1961-02-03")), ..Identity::default()
+            family: Personal::new(family.into()),
+            given: Personal::new("Ada".into()),
+            born: Personal::new(BirthDate::parse("1961-02-03")),
+            ..Identity::default()
         }
     }
 
@@ -147,11 +169,20 @@ mod tests {
     #[test]
     fn alarms_come_in_time_with_a_short_identity_and_unwell_is_silent() {
         let (a, b) = (who("Lovage"), who("Mint"));
-        let dyes = [[Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }], [Dye { modality: Modality::Fa, start_us: T0 + 30_000_000, error_us: 0 }]];
+        let dyes = [
+            [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }],
+            [Dye { modality: Modality::Fa, start_us: T0 + 30_000_000, error_us: 0 }],
+        ];
         let now = T0 + 250_000_000;
         let s = [stands(&dyes[0], now), stands(&dyes[1], now)];
         let visit = |i: usize, unwell| OpenVisit {
-            id: ["v1", "v2"][i], identity: [&a, &b][i], status: &s[i], dyes: &dyes[i], chair: Some("chair one"), paused_until_us: None, unwell,
+            id: ["v1", "v2"][i],
+            identity: [&a, &b][i],
+            status: &s[i],
+            dyes: &dyes[i],
+            chair: Some("chair one"),
+            paused_until_us: None,
+            unwell,
         };
         let both = alarms(&[visit(0, false), visit(1, false)], now);
         assert!(both.windows(2).all(|w| w[0].from_us <= w[1].from_us));

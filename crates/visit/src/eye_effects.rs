@@ -91,14 +91,25 @@ mod tests {
         assert!(matches!(eye(|e| e.gas = true), Millimetres::None(_)));
         assert!(matches!(eye(|e| e.no_lens = true), Millimetres::None(_)));
         assert!(matches!(eye(|e| e.oil = true), Millimetres::Wider(_)));
-        assert!(matches!(eye(|e| { e.oil = true; e.measured_before_surgery = true; }), Millimetres::None(_)));
+        assert!(matches!(
+            eye(|e| {
+                e.oil = true;
+                e.measured_before_surgery = true;
+            }),
+            Millimetres::None(_)
+        ));
     }
 
     #[test]
     fn what_lasts_is_carried_and_today_is_asked_anew() {
         let today = EyeState {
-            dilated: Some(true), oil: true, ptosis: true, no_touch: true, red_eye: true,
-            worked: vec!["chin a little up".into()], ..EyeState::default()
+            dilated: Some(true),
+            oil: true,
+            ptosis: true,
+            no_touch: true,
+            red_eye: true,
+            worked: vec!["chin a little up".into()],
+            ..EyeState::default()
         };
         let next = carried(&today);
         assert!(next.oil && next.ptosis && !next.no_touch && !next.red_eye && next.dilated.is_none());
@@ -110,6 +121,10 @@ mod tests {
         let person = PersonState { child: true, ..PersonState::default() };
         assert!(for_judging(&EyeState::default(), &person).spare);
         assert!(gaze_range_deg(&EyeState { no_fixation: true, ..EyeState::default() }, 30.0) < 1e-9);
-        assert!((gaze_range_deg(&EyeState { gaze_range_deg: Some(15), ..EyeState::default() }, 30.0) - 15.0).abs() < 1e-9);
+        assert!(
+            (gaze_range_deg(&EyeState { gaze_range_deg: Some(15), ..EyeState::default() }, 30.0) - 15.0)
+                .abs()
+                < 1e-9
+        );
     }
 }

@@ -79,12 +79,15 @@ pub fn belongs(study: Option<&str>, who: &Identity, visits: &[VisitKey]) -> Belo
         differences: v.map(|v| differences(who, &v.identity)).unwrap_or_default(),
     };
     let number = |v: &&VisitKey| {
-        !who.patient_id.reveal().trim().is_empty() && v.identity.patient_id.reveal().trim() == who.patient_id.reveal().trim()
+        !who.patient_id.reveal().trim().is_empty()
+            && v.identity.patient_id.reveal().trim() == who.patient_id.reveal().trim()
     };
     let by_study: Vec<&VisitKey> =
         visits.iter().filter(|v| study.is_some_and(|s| v.studies.iter().any(|t| t == s))).collect();
     match (study, by_study.as_slice()) {
-        (Some(_), [v]) if number(v) && differences(who, &v.identity).is_empty() => Belongs::Visit(v.id.clone()),
+        (Some(_), [v]) if number(v) && differences(who, &v.identity).is_empty() => {
+            Belongs::Visit(v.id.clone())
+        }
         (Some(_), [v]) => waits("its study is known, but the patient in it is not the same", Some(v)),
         (Some(_), [_, ..]) => waits("its study belongs to more than one visit", by_study.first().copied()),
         (_, []) => {
@@ -114,19 +117,28 @@ pub fn contradictions(orders: &[Order]) -> Vec<String> {
     for (i, a) in orders.iter().enumerate() {
         for b in &orders[i + 1..] {
             if a.number == b.number {
-                let fields: Vec<&str> = differences(&a.identity, &b.identity).iter().map(|d| d.field).collect();
+                let fields: Vec<&str> =
+                    differences(&a.identity, &b.identity).iter().map(|d| d.field).collect();
                 if !fields.is_empty() {
-                    said.push(format!("Order {} comes twice, and differs in: {}.", a.number, fields.join(", ")));
+                    said.push(format!(
+                        "Order {} comes twice, and differs in: {}.",
+                        a.number,
+                        fields.join(", ")
+                    ));
                 } else if a.state != b.state {
                     said.push(format!("Order {} is both open and cancelled.", a.number));
                 } else if a.protocol != b.protocol {
                     said.push(format!("Order {} comes twice, with two protocols.", a.number));
                 }
             }
-            let one_patient = a.identity.patient_id == b.identity.patient_id && !a.identity.patient_id.reveal().is_empty();
+            let one_patient =
+                a.identity.patient_id == b.identity.patient_id && !a.identity.patient_id.reveal().is_empty();
             let both_open = a.state == OrderState::Open && b.state == OrderState::Open;
             if one_patient && both_open && a.transit.zip(b.transit).is_some_and(|(x, y)| x != y) {
-                said.push(format!("Orders {} and {} name different transit eyes: ask the clinician.", a.number, b.number));
+                said.push(format!(
+                    "Orders {} and {} name different transit eyes: ask the clinician.",
+                    a.number, b.number
+                ));
             }
         }
     }
@@ -159,15 +171,24 @@ mod tests {
         let b = belongs(Some("1.2"), &who("INV-1", "Lovage", "1961-03-02"), &visits);
         let Belongs::Waits { differences, beside, .. } = b else { panic!("{b:?}") };
         assert_eq!(beside.as_deref(), Some("v"));
-        assert_eq!((differences[0].here.as_str(), differences[0].there.as_str()), ("2 Mar 1961", "3 Feb 1961"));
+        assert_eq!(
+            (differences[0].here.as_str(), differences[0].there.as_str()),
+            ("2 Mar 1961", "3 Feb 1961")
+        );
         assert!(!format!("{differences:?}").contains("1961"));
     }
 
     #[test]
     fn study_and_patient_together_decide() {
         let visits = [visit("v", "1.2", who("INV-1", "Lovage", "1961-02-03"))];
-        assert_eq!(belongs(Some("1.2"), &who("INV-1", "LOVAGE ", "1961-02-03"), &visits), Belongs::Visit("v".into()));
-        assert!(matches!(belongs(Some("9"), &who("INV-1", "Lovage", "1961-02-03"), &visits), Belongs::Waits { .. }));
+        assert_eq!(
+            belongs(Some("1.2"), &who("INV-1", "LOVAGE ", "1961-02-03"), &visits),
+            Belongs::Visit("v".into())
+        );
+        assert!(matches!(
+            belongs(Some("9"), &who("INV-1", "Lovage", "1961-02-03"), &visits),
+            Belongs::Waits { .. }
+        ));
         assert!(matches!(belongs(Some("1.2"), &Identity::default(), &visits), Belongs::Waits { .. }));
         assert_eq!(belongs(None, &who("INV-1", "Lovage", "1961-02-03"), &visits), Belongs::Visit("v".into()));
     }

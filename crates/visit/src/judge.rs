@@ -150,7 +150,7 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
         FindingKind::TooFar,
     ];
     let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
-    let share: f64 = covering().map(|f| f.fraction).sum::<f64>().min(1.0);
+    let share = covered(o, covering());
     let must = share >= rules.obstructed.must;
     (share >= rules.obstructed.should).then(|| Reason {
         rule: "obstructed".to_owned(),
@@ -158,6 +158,39 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
         must,
         text: format!("{:.0} % of the picture is covered", share * 100.0),
     })
+}
+
+/// Share of the aperture that findings cover together: what two of them cover counts once. Those without a place are
+/// added whole.
+fn covered<'a>(o: &Observation, findings: impl Iterator<Item = &'a Finding>) -> f64 {
+    const GRID: usize = 192;
+    let (mut cells, mut placeless) = (vec![false; GRID * GRID], 0.0);
+    for f in findings {
+        if f.place.is_empty() {
+            placeless += f.fraction;
+            continue;
+        }
+        let rings = || f.place.polygons.iter().chain(&f.place.holes);
+        for (row, line) in cells.chunks_exact_mut(GRID).enumerate() {
+            let y = (row as f64 + 0.5) / GRID as f64 * f64::from(o.height);
+            let mut cuts: Vec<f64> = Vec::new();
+            for ring in rings() {
+                for (i, a) in ring.iter().enumerate() {
+                    let b = ring[(i + 1) % ring.len()];
+                    if (a[1] > y) != (b[1] > y) {
+                        cuts.push((b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]);
+                    }
+                }
+            }
+            cuts.sort_by(f64::total_cmp);
+            for (column, cell) in line.iter_mut().enumerate() {
+                let x = (column as f64 + 0.5) / GRID as f64 * f64::from(o.width);
+                *cell |= cuts.partition_point(|c| *c < x) % 2 == 1;
+            }
+        }
+    }
+    let share = cells.iter().filter(|c| **c).count() as f64 / (GRID * GRID) as f64;
+    (share / o.aperture_fraction.max(1e-6) + placeless).min(1.0)
 }
 
 /// Reach, for views straight ahead.

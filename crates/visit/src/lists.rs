@@ -27,7 +27,10 @@ fn item(id: &'static str, text: &str) -> Item {
 pub fn opening(instruments: &[&str], lines: &ClinicLines) -> Vec<Item> {
     let mut list = Vec::new();
     for name in instruments {
-        list.push(item("open-check", &format!("{name}: started, own check passed, clock compared with the station's.")));
+        list.push(item(
+            "open-check",
+            &format!("{name}: started, own check passed, clock compared with the station's."),
+        ));
         list.push(item("open-front", &format!("{name}: front surface looked at and clean.")));
     }
     list.push(item("open-surfaces", &wiping_line(lines, false)));
@@ -117,9 +120,17 @@ pub fn printed(orders: &[(serrata_words::Order, Vec<serrata_words::View>)]) -> V
         .map(|(o, views)| PrintedRow {
             when: o.scheduled.as_deref().map(|s| s.replace('T', " ")).unwrap_or_default(),
             name: format!("{}, {}", o.identity.family.reveal(), o.identity.given.reveal()),
-            born: o.identity.born.reveal().map_or_else(|| "not known".to_owned(), serrata_words::BirthDate::screen),
+            born: o
+                .identity
+                .born
+                .reveal()
+                .map_or_else(|| "not known".to_owned(), serrata_words::BirthDate::screen),
             number: o.identity.patient_id.reveal().clone(),
-            ordered: if o.asked.is_empty() { o.protocol.clone().unwrap_or_default() } else { o.asked.clone() },
+            ordered: if o.asked.is_empty() {
+                o.protocol.clone().unwrap_or_default()
+            } else {
+                o.asked.clone()
+            },
             pictures: views.iter().map(crate::named).collect(),
         })
         .collect();
@@ -149,7 +160,14 @@ mod tests {
     #[test]
     fn nothing_left_over_is_said_and_everything_left_over_too() {
         assert_eq!(closing(Leftovers::default()).0, ["Nothing is unsent, unassigned or unanswered."]);
-        let all = Leftovers { unsent: 1, unassigned: 1, unanswered: 1, open_visits: 1, quarantined: 1, provisional: 1 };
+        let all = Leftovers {
+            unsent: 1,
+            unassigned: 1,
+            unanswered: 1,
+            open_visits: 1,
+            quarantined: 1,
+            provisional: 1,
+        };
         assert_eq!(closing(all).0.len(), 6);
     }
 }

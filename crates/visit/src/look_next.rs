@@ -202,14 +202,20 @@ mod tests {
         let ahead = field(90.0, 50.0, 60.0); // lids above and below
         let frames = [Seen { footprint: &ahead, to_retina: Rotation::NONE }];
         for (eye, range_deg) in [(Eye::R, 30.0), (Eye::L, 12.0)] {
-            let q = LookQuery { eye, frames: &frames, wanted: &wanted, field_deg: 95.0, range_deg, least: 0.01 };
+            let q =
+                LookQuery { eye, frames: &frames, wanted: &wanted, field_deg: 95.0, range_deg, least: 0.01 };
             let found = look_next(&q).unwrap();
             assert!(found.turn_deg <= range_deg + 1e-9);
             let dense = Field::new(&q, 8_000);
             let mut brute: f64 = 0.0;
             for t in 0..=15 {
                 for m in 0..72 {
-                    brute = brute.max(dense.gain(&q, &ahead, range_deg * f64::from(t) / 15.0, f64::from(m) * 5.0));
+                    brute = brute.max(dense.gain(
+                        &q,
+                        &ahead,
+                        range_deg * f64::from(t) / 15.0,
+                        f64::from(m) * 5.0,
+                    ));
                 }
             }
             let own = dense.gain(&q, &ahead, found.turn_deg, found.meridian_deg);

@@ -62,7 +62,13 @@ pub fn fluorescein_label_mg(rule: DoseRule, kilograms: Option<f64>) -> Result<f6
 /// `today_mg` is what was given of the same dye today before this one, `child` whether the patient is a child,
 /// `kilograms` the weight that somebody typed in, `now` the day as `YYYY-MM-DD`.
 #[must_use]
-pub fn needle_open(i: &Injection, today_mg: f64, child: bool, kilograms: Option<f64>, now: &str) -> Vec<String> {
+pub fn needle_open(
+    i: &Injection,
+    today_mg: f64,
+    child: bool,
+    kilograms: Option<f64>,
+    now: &str,
+) -> Vec<String> {
     let mut said = Vec::new();
     let mut ask = |missing: bool, text: &str| {
         if missing {
@@ -85,24 +91,41 @@ pub fn needle_open(i: &Injection, today_mg: f64, child: bool, kilograms: Option<
         );
         ask(i.seconds.is_none(), "How long did it take?");
     }
-    ask(i.start_error_us > 1_000_000, "The start is marked worse than ± 1 s: times of the transit carry that.");
+    ask(
+        i.start_error_us > 1_000_000,
+        "The start is marked worse than ± 1 s: times of the transit carry that.",
+    );
     ask(today_mg > 0.0, "A second injection is a new prescription, and never a remedy for missed frames.");
     if child {
-        ask(i.rule != Some(DoseRule::Child), "The patient is a child: is the dose held against the children's rule?");
-        ask(i.second_person.as_ref().is_none_or(|p| p.trim().is_empty() || *p == i.given_by), "A second person checks weight and dose of a child.");
+        ask(
+            i.rule != Some(DoseRule::Child),
+            "The patient is a child: is the dose held against the children's rule?",
+        );
+        ask(
+            i.second_person.as_ref().is_none_or(|p| p.trim().is_empty() || *p == i.given_by),
+            "A second person checks weight and dose of a child.",
+        );
         ask(kilograms.is_none(), "Weight in kilograms, as measured today?");
     } else {
-        ask(i.rule == Some(DoseRule::Child), "7.7 mg per kg is the children's rule; this patient is not noted as a child.");
+        ask(
+            i.rule == Some(DoseRule::Child),
+            "7.7 mg per kg is the children's rule; this patient is not noted as a child.",
+        );
     }
     if let (Drug::Fluorescein, Some(mg), Some(rule)) = (i.drug, i.mg, i.rule) {
         if fluorescein_label_mg(rule, kilograms).is_ok_and(|label| mg + today_mg > label + 0.5) {
-            said.push(format!("{:.0} mg today is more than the label says: the prescriber decides.", mg + today_mg));
+            said.push(format!(
+                "{:.0} mg today is more than the label says: the prescriber decides.",
+                mg + today_mg
+            ));
         }
     }
     if i.drug == Drug::Icg {
         let over = i.mg.zip(kilograms).is_some_and(|(mg, kg)| mg + today_mg > 2.0 * kg);
         if over {
-            said.push("Above 2 mg per kilogram in all: the label says below; the prescriber decides.".to_owned());
+            said.push(
+                "Above 2 mg per kilogram in all: the label says below; the prescriber decides.".to_owned(),
+            );
         }
         said.push("Dissolved only with the water supplied, and used within 6 hours?".to_owned());
     }
@@ -129,10 +152,21 @@ mod tests {
 
     fn record() -> Injection {
         Injection {
-            drug: Drug::Fluorescein, route: Route::Vein, prescribed_by: "Dr Invented".into(), given_by: "ada".into(),
-            site: "left forearm".into(), flow_checked: true, strength: Some(Concentration(100.0)), lot: "L1".into(),
-            expiry: "2027-01".into(), mg: Some(500.0), rule: Some(DoseRule::Adult), second_person: None,
-            seconds: Some(8.0), start_us: 0, start_error_us: 500_000,
+            drug: Drug::Fluorescein,
+            route: Route::Vein,
+            prescribed_by: "Dr Invented".into(),
+            given_by: "ada".into(),
+            site: "left forearm".into(),
+            flow_checked: true,
+            strength: Some(Concentration(100.0)),
+            lot: "L1".into(),
+            expiry: "2027-01".into(),
+            mg: Some(500.0),
+            rule: Some(DoseRule::Adult),
+            second_person: None,
+            seconds: Some(8.0),
+            start_us: 0,
+            start_error_us: 500_000,
         }
     }
 
@@ -145,9 +179,17 @@ mod tests {
     fn the_childrens_rule_is_for_children_only() {
         let mut i = record();
         i.rule = Some(DoseRule::Child);
-        assert!(needle_open(&i, 0.0, false, Some(70.0), "2026-11-25").iter().any(|s| s.contains("not noted as a child")));
+        assert!(
+            needle_open(&i, 0.0, false, Some(70.0), "2026-11-25")
+                .iter()
+                .any(|s| s.contains("not noted as a child"))
+        );
         let child = needle_open(&i, 0.0, true, Some(20.0), "2026-11-25");
-        assert!(child.iter().any(|s| s.contains("second person")) && child.iter().any(|s| s.contains("prescriber decides")), "{child:?}");
+        assert!(
+            child.iter().any(|s| s.contains("second person"))
+                && child.iter().any(|s| s.contains("prescriber decides")),
+            "{child:?}"
+        );
     }
 
     #[test]
@@ -155,7 +197,10 @@ mod tests {
         for (kg, mg) in [(20.0, 154.0), (64.9, 499.73), (65.0, 500.0)] {
             assert!((fluorescein_label_mg(DoseRule::Child, Some(kg)).unwrap() - mg).abs() < 1e-9);
         }
-        assert_eq!(dose_said(154.0, Some(Concentration(100.0))).unwrap(), "154 mg = 1.54 mL of 100 mg per mL");
+        assert_eq!(
+            dose_said(154.0, Some(Concentration(100.0))).unwrap(),
+            "154 mg = 1.54 mL of 100 mg per mL"
+        );
         assert!(fluorescein_label_mg(DoseRule::Child, None).is_err());
     }
 
@@ -168,7 +213,10 @@ mod tests {
             assert!(said.contains(part), "{part}: {said}");
         }
         i.expiry = "2026-11".into();
-        assert!(!needle_open(&i, 0.0, false, None, "2026-11-25").join(" ").contains("expired"), "good to the end of its month");
+        assert!(
+            !needle_open(&i, 0.0, false, None, "2026-11-25").join(" ").contains("expired"),
+            "good to the end of its month"
+        );
     }
 
     proptest! {

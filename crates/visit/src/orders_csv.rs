@@ -48,7 +48,9 @@ pub enum OrdersError {
     #[error("the table is empty; its first line names the columns")]
     Empty,
     /// Columns are missing, unknown or there twice.
-    #[error("{0}; the columns are: number, patient_id, family, given, born, sex, scheduled, protocol, eyes, transit_eye, options, asked")]
+    #[error(
+        "{0}; the columns are: number, patient_id, family, given, born, sex, scheduled, protocol, eyes, transit_eye, options, asked"
+    )]
     Columns(String),
 }
 
@@ -65,8 +67,9 @@ pub enum OrdersError {
 /// ```
 pub fn read_orders(bytes: &[u8], protocols: &[Protocol]) -> Result<OrdersRead, OrdersError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes)
-        .map_err(|e| OrdersError::Encoding(1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count()))?;
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        OrdersError::Encoding(1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count())
+    })?;
     let head = text.lines().find(|l| !l.trim().is_empty()).ok_or(OrdersError::Empty)?;
     let delimiter = [b',', b';', b'\t'].into_iter().max_by_key(|d| head.bytes().filter(|b| b == d).count());
     let mut reader = csv::ReaderBuilder::new()
@@ -87,12 +90,12 @@ pub fn read_orders(bytes: &[u8], protocols: &[Protocol]) -> Result<OrdersRead, O
         let record = match record {
             Ok(r) => r,
             Err(e) => {
-                let line = e.position().map_or(0, csv::Position::line);
+                let line = line_at(text, e.position());
                 read.bad.push(BadRow { line, reasons: vec![e.to_string()] });
                 continue;
             }
         };
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = line_at(text, record.position());
         if record.iter().all(str::is_empty) {
             continue;
         }
@@ -113,6 +116,15 @@ pub fn read_orders(bytes: &[u8], protocols: &[Protocol]) -> Result<OrdersRead, O
         }
     }
     Ok(read)
+}
+
+/// The line of a row, from 1. The reader stops between the two characters of a Windows line end, and its own line number
+/// is one too small there.
+fn line_at(text: &str, at: Option<&csv::Position>) -> u64 {
+    let start = at.and_then(|p| usize::try_from(p.byte()).ok()).unwrap_or(0).min(text.len());
+    let bytes = text.as_bytes();
+    let blank = bytes[start..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+    1 + bytes[..start + blank].iter().filter(|b| **b == b'\n').count() as u64
 }
 
 fn check_columns(names: &[String]) -> Result<(), OrdersError> {
@@ -140,7 +152,8 @@ fn order_of<'a>(get: &dyn Fn(&str) -> &'a str, protocols: &[Protocol], reasons: 
     }
     let born = BirthDate::parse(get("born"));
     if born.is_none() && !get("born").is_empty() {
-        reasons.push(format!("born is \"{}\"; write YYYY-MM-DD, since day and month get swapped", get("born")));
+        reasons
+            .push(format!("born is \"{}\"; write YYYY-MM-DD, since day and month get swapped", get("born")));
     }
     let protocol = protocols.iter().find(|p| p.name == get("protocol"));
     if protocol.is_none() && !get("protocol").is_empty() {
@@ -202,7 +215,10 @@ fn order_of<'a>(get: &dyn Fn(&str) -> &'a str, protocols: &[Protocol], reasons: 
 fn is_moment(text: &str) -> bool {
     let Some((day, time)) = text.split_once(['T', ' ']) else { return false };
     let hm = time.split_once(':').and_then(|(h, m)| Some((h.parse::<u8>().ok()?, m.parse::<u8>().ok()?)));
-    BirthDate::parse(day).is_some() && day.len() == 10 && time.len() == 5 && hm.is_some_and(|(h, m)| h < 24 && m < 60)
+    BirthDate::parse(day).is_some()
+        && day.len() == 10
+        && time.len() == 5
+        && hm.is_some_and(|(h, m)| h < 24 && m < 60)
 }
 
 #[cfg(test)]
@@ -223,8 +239,16 @@ mod tests {
                  A4;INV-3;\"Sage; Ada\";1970-01-01;five-gazes;L;fast\r\n\
                  A5;INV-4;Thyme;1970-01-01;five-gazes;R;full\r\n";
         let r = read(t.as_bytes()).unwrap();
-        assert_eq!(r.orders.iter().map(|(l, o)| (*l, o.number.as_str())).collect::<Vec<_>>(), [(2, "A1"), (6, "A5")]);
-        assert_eq!(r.bad.iter().map(|b| (b.line, b.reasons.len())).collect::<Vec<_>>(), [(3, 4), (4, 1), (5, 1)], "{:?}", r.bad);
+        assert_eq!(
+            r.orders.iter().map(|(l, o)| (*l, o.number.as_str())).collect::<Vec<_>>(),
+            [(2, "A1"), (6, "A5")]
+        );
+        assert_eq!(
+            r.bad.iter().map(|b| (b.line, b.reasons.len())).collect::<Vec<_>>(),
+            [(3, 4), (4, 1), (5, 1)],
+            "{:?}",
+            r.bad
+        );
     }
 
     #[test]

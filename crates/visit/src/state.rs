@@ -2,8 +2,8 @@
 
 use crate::{Closure, Dye, ViewState, merge_views};
 use serrata_words::{
-    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, Modality, MoveStep, NeedleNote, Order, OrderState,
-    PersonState, View, ViewEnd,
+    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, Modality, MoveStep, NeedleNote, Order,
+    OrderState, PersonState, View, ViewEnd,
 };
 use std::collections::BTreeMap;
 
@@ -139,7 +139,12 @@ impl VisitFacts {
                     ViewEnd::NotObtainable => ViewState::NotObtainable,
                     ViewEnd::NotDone => ViewState::NotDone,
                 };
-                self.closures.push(Closure { view: view.clone(), state, why: Some(*why), who: e.who.clone() });
+                self.closures.push(Closure {
+                    view: view.clone(),
+                    state,
+                    why: Some(*why),
+                    who: e.who.clone(),
+                });
             }
             Fact::ViewReopened { view } => self.closures.retain(|c| c.view != *view),
             Fact::Injected { injection } => self.injections.push((**injection).clone()),
@@ -156,7 +161,8 @@ impl VisitFacts {
             Fact::Paused { until_us } => (self.chair, self.paused_until_us) = (None, *until_us),
             Fact::Seated { chair } => (self.chair, self.paused_until_us) = (Some(chair.clone()), None),
             Fact::IdentityTicked { identifiers } => {
-                let mut said: Vec<&str> = identifiers.iter().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
+                let mut said: Vec<&str> =
+                    identifiers.iter().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
                 said.sort_unstable();
                 said.dedup();
                 if said.len() < 2 {
@@ -213,7 +219,8 @@ impl VisitFacts {
             }
             Fact::OrderCancelled { number } => {
                 let order = self.orders.iter_mut().find(|(o, _)| o.number == *number);
-                order.ok_or_else(|| format!("order {number} is not in this visit"))?.0.state = OrderState::Cancelled;
+                order.ok_or_else(|| format!("order {number} is not in this visit"))?.0.state =
+                    OrderState::Cancelled;
             }
             Fact::OrderMerged { provisional, into } => {
                 let at = self.orders.iter().position(|(o, _)| o.number == *provisional && o.provisional);
@@ -241,7 +248,10 @@ impl VisitFacts {
 
     /// The frames that count: here, and not set aside.
     pub fn counting(&self) -> impl Iterator<Item = (FrameId, &FrameFacts)> {
-        self.frames.iter().filter(|(_, f)| f.place == Place::Here && f.set_aside.is_none()).map(|(id, f)| (*id, f))
+        self.frames
+            .iter()
+            .filter(|(_, f)| f.place == Place::Here && f.set_aside.is_none())
+            .map(|(id, f)| (*id, f))
     }
 
     /// Injections as clocks.
@@ -264,14 +274,19 @@ impl VisitFacts {
         let mut said = Vec::new();
         let calls = self.calls.iter().filter(|c| c.reached.is_none()).count();
         if calls > 0 {
-            said.push(format!("\"Clinician to look now\" is unanswered ({calls}): write down who was reached, and when."));
+            said.push(format!(
+                "\"Clinician to look now\" is unanswered ({calls}): write down who was reached, and when."
+            ));
         }
         let held = self.frames.values().filter(|f| matches!(f.place, Place::Quarantine { .. })).count();
         if held > 0 {
             said.push(format!("{held} frames wait for a second person to confirm or refuse their move."));
         }
         for (o, _) in self.orders.iter().filter(|(o, _)| o.provisional && o.state == OrderState::Open) {
-            said.push(format!("Order {} is provisional: merge it with the worklist's, seeing both.", o.number));
+            said.push(format!(
+                "Order {} is provisional: merge it with the worklist's, seeing both.",
+                o.number
+            ));
         }
         if self.identity.is_none() && !self.frames.is_empty() {
             said.push("Nobody ticked the two identifiers.".to_owned());
@@ -284,7 +299,11 @@ impl VisitFacts {
 fn moved(f: &mut FrameFacts, step: &MoveStep, who: &str) -> Result<(), String> {
     match (step, f.place.clone()) {
         (MoveStep::Asked { to_visit, sent_to }, Place::Here) => {
-            f.place = Place::Quarantine { to_visit: to_visit.clone(), by: who.to_owned(), sent_to: sent_to.clone() };
+            f.place = Place::Quarantine {
+                to_visit: to_visit.clone(),
+                by: who.to_owned(),
+                sent_to: sent_to.clone(),
+            };
             Ok(())
         }
         (MoveStep::Asked { .. }, _) => Err("its move was asked before".to_owned()),

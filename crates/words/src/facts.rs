@@ -19,6 +19,8 @@ pub struct AcquisitionFacts {
     pub instrument: Option<String>,
     /// View angle of the centre pixel in degrees at the sphere's centre (x, y), DICOM (0022,1528)/(0022,1529).
     pub centre_view_angle_deg: Option<[f64; 2]>,
+    /// Why the header's wide-field geometry cannot be used, where it is there in part or contradicts itself.
+    pub geometry_problem: Option<String>,
     /// Axial length in mm with its method word (`MEASURED`, `ESTIMATED`, `POPULATION`).
     pub axial_length_mm: Option<(f64, String)>,
     /// DICOM Study Instance UID.

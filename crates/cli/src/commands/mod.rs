@@ -5,6 +5,7 @@ pub mod backup;
 pub mod config;
 pub mod demo;
 pub mod instrument;
+pub mod measure;
 pub mod order;
 pub mod phantom;
 pub mod protocol;

@@ -207,6 +207,9 @@ impl<F: Fn(Direction) -> Option<Point>> Painter<'_, F> {
                 Holds::Nothing => return,
                 Holds::Everything => return self.out.fill(cell, 255),
                 Holds::Both if cell.is_leaf() => {
+                    if let Some(share) = self.even(image) {
+                        return self.out.fill(cell, share);
+                    }
                     let count = self.count(|u, v| Some(between(image, u, v)));
                     return self.out.fill(cell, share_of(count));
                 }
@@ -239,6 +242,27 @@ impl<F: Fn(Direction) -> Option<Point>> Painter<'_, F> {
         let off = (middle(0) - centre[0]).hypot(middle(1) - centre[1]);
         let margin = 0.25 * size + 1.0;
         (off <= BENT * size).then(|| (image, low.map(|c| c - margin), high.map(|c| c + margin)))
+    }
+
+    /// The share of a leaf whose pixels are all alike, by a look at each row of them; `None` where they differ.
+    fn even(&self, image: &[Point; 4]) -> Option<u8> {
+        let end = |i: usize, f: fn(f64, f64) -> f64| image.iter().map(|p| p[i]).fold(image[0][i], f).floor();
+        let [x0, y0, x1, y1] = [end(0, f64::min), end(1, f64::min), end(0, f64::max), end(1, f64::max)];
+        if x0 < 0.0
+            || y0 < 0.0
+            || x1 >= f64::from(self.mask.width)
+            || y1 >= f64::from(self.mask.height)
+            || x1 - x0 > 63.0
+        {
+            return None;
+        }
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // within the picture
+        let [x0, y0, x1, y1] = [x0 as u32, y0 as u32, x1 as u32, y1 as u32];
+        let n = x1 - x0 + 1;
+        let first = self.mask.count_row(y0, x0, n);
+        let alike =
+            (first == 0 || first == n) && (y0 + 1..=y1).all(|y| self.mask.count_row(y, x0, n) == first);
+        alike.then_some(if first == 0 { 0 } else { 255 })
     }
 
     fn count(&self, at: impl Fn(f64, f64) -> Option<Point>) -> usize {

@@ -74,7 +74,7 @@ pub async fn typed(
     };
     let protocols = protocols()?;
     plan_of(&order, &protocols).map_err(|q| bad(&q, "Answer it, then type the order in again"))?;
-    let day = jiff::Zoned::now().strftime("P-%Y%m%d-").to_string();
+    let day = jiff::ZonedDateTime::now().strftime("P-%Y%m%d-").to_string();
     let mut offered = empty();
     take_one(&station, order, Some(day), &protocols, &who(&new.who)?, &mut offered).await?;
     Ok(Json(offered))
@@ -208,7 +208,7 @@ async fn ask(
             "Start with --worklist HOST:PORT, or type orders in",
         )
     })?;
-    let day = day.unwrap_or_else(|| jiff::Zoned::now().date().to_string());
+    let day = day.unwrap_or_else(|| jiff::ZonedDateTime::now().date().to_string());
     let answer = serrata_dicom::worklist(server, &WorklistQuery::day(&day)).await.map_err(|e| {
         ApiError::new(StatusCode::BAD_GATEWAY, "worklist", e.code(), e.to_string(), e.remedy())
     })?;

@@ -66,7 +66,7 @@ pub struct ChairLine {
 }
 
 fn day() -> String {
-    jiff::Zoned::now().date().to_string()
+    jiff::ZonedDateTime::now().date().to_string()
 }
 
 async fn with_ticks(station: &Station, left: Vec<String>, items: Vec<Item>) -> Result<Json<Round>, ApiError> {
@@ -105,7 +105,7 @@ pub async fn closing(State(station): State<Station>) -> Result<Json<Round>, ApiE
         quarantined: store.asked_moves().await?.len(),
         ..Leftovers::default()
     };
-    let today = jiff::Zoned::now().start_of_day().map_or(0, |d| d.timestamp().as_microsecond());
+    let today = jiff::ZonedDateTime::now().start_of_day().map_or(0, |d| d.timestamp().as_microsecond());
     let query = VisitQuery { closed: true, closed_since_us: Some(today), limit: MOST, after: None };
     for brief in store.list_visits(&query).await? {
         left.open_visits += usize::from(brief.visit.state == serrata_store::VisitState::Open);

@@ -138,7 +138,7 @@ fn light(station: &Station, visit: &Visit, s: &Stand) -> Vec<String> {
         });
     }
     if !said.is_empty() {
-        said.extend(ASSUMPTIONS.iter().map(|a| (*a).to_owned()));
+        said.extend(ASSUMPTIONS.map(str::to_owned));
     }
     said
 }

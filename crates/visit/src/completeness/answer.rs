@@ -127,6 +127,7 @@ fn said_of(v: &ViewStatus) -> String {
         ViewState::NotDone => "not done",
         other => other.word(),
     };
-    let why = v.closure.as_ref().and_then(|c| c.why).map(|w| format!(" ({})", w.screen())).unwrap_or_default();
+    let why =
+        v.closure.as_ref().and_then(|c| c.why).map(|w| format!(" ({})", w.screen())).unwrap_or_default();
     format!("{} {what}{why}", named(&v.view))
 }

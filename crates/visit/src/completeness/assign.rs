@@ -28,9 +28,8 @@ pub fn elapsed_ms(modality: Modality, taken_us: Option<i64>, dyes: &[Dye]) -> Op
 /// are never usable; a colour frame after dye, and a late frame taken late, are kept with reservations.
 #[must_use]
 pub fn time_reasons(view: &View, taken_us: Option<i64>, dyes: &[Dye]) -> Vec<Reason> {
-    let reason = |must: bool, text: String| {
-        vec![Reason { rule: "time".to_owned(), finding: None, must, text }]
-    };
+    let reason =
+        |must: bool, text: String| vec![Reason { rule: "time".to_owned(), finding: None, must, text }];
     // Autofluorescence is spoilt by fluorescein, whether or not a protocol says so.
     if view.modality == Modality::Faf && after(Modality::Fa, taken_us, dyes) {
         return reason(true, "autofluorescence after fluorescein is never usable".to_owned());
@@ -38,7 +37,9 @@ pub fn time_reasons(view: &View, taken_us: Option<i64>, dyes: &[Dye]) -> Vec<Rea
     if view.before_dye {
         let dyed = [Modality::Fa, Modality::Icg].into_iter().any(|m| after(m, taken_us, dyes));
         return match (dyed, view.phase) {
-            (true, Some(Phase::Control)) => reason(true, "the control frame came after the injection".to_owned()),
+            (true, Some(Phase::Control)) => {
+                reason(true, "the control frame came after the injection".to_owned())
+            }
             (true, _) => reason(false, "taken after dye, and wanted before".to_owned()),
             (false, _) => Vec::new(),
         };

@@ -21,11 +21,17 @@ const START_SLACK_S: f64 = 2.0;
 /// Judges a set as a whole, never frame by frame. `frames` are those in the window that show retina, in any order;
 /// `pair` are the times of the other kind's frames (µs), where the rule asks for pairs.
 #[must_use]
-pub fn judge_set(rule: &SetRule, window: Option<Window>, frames: &[SetFrame], pair: &[i64]) -> (Verdict, Vec<Reason>) {
+pub fn judge_set(
+    rule: &SetRule,
+    window: Option<Window>,
+    frames: &[SetFrame],
+    pair: &[i64],
+) -> (Verdict, Vec<Reason>) {
     let mut times: Vec<f64> = frames.iter().map(|f| f.s).collect();
     times.sort_by(f64::total_cmp);
     let mut reasons = Vec::new();
-    let mut say = |must: bool, text: String| reasons.push(Reason { rule: "set".to_owned(), finding: None, must, text });
+    let mut say =
+        |must: bool, text: String| reasons.push(Reason { rule: "set".to_owned(), finding: None, must, text });
     if times.len() < rule.frames as usize {
         say(true, format!("{} of at least {} frames are there", times.len(), rule.frames));
     }
@@ -35,7 +41,8 @@ pub fn judge_set(rule: &SetRule, window: Option<Window>, frames: &[SetFrame], pa
             say(true, format!("nothing between {a:.1} and {b:.1} s, steps of at most {limit} s are asked"));
         }
     }
-    let wanted = rule.wanted_between.map(|w| (f64::from(w.from_ms()) / 1000.0, f64::from(w.to_ms()) / 1000.0));
+    let wanted =
+        rule.wanted_between.map(|w| (f64::from(w.from_ms()) / 1000.0, f64::from(w.to_ms()) / 1000.0));
     if let (Some(limit), Some((from, to))) = (rule.wanted_gap_s, wanted.or(span)) {
         let long = gaps(&times, from, to, limit).len();
         if long > 0 {

@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::{Ask, Protocol};
-use serrata_words::{Eye, Modality, NotHad, Rank, Window};
 use proptest::prelude::*;
+use serrata_words::{Eye, Modality, NotHad, Rank, Window};
 
 fn views() -> Vec<View> {
     Protocol::shipped().unwrap().remove(0).plan(&Ask::default()).unwrap().views
@@ -35,8 +35,15 @@ fn a_day_from_nothing_to_complete() {
 #[test]
 fn a_closed_view_ends_without_a_picture_and_a_later_picture_still_counts() {
     let v = views();
-    let closed: Vec<Closure> =
-        v.iter().map(|v| Closure { view: v.name.clone(), state: ViewState::NotObtainable, why: Some(NotHad::Pupil), who: "ada".into() }).collect();
+    let closed: Vec<Closure> = v
+        .iter()
+        .map(|v| Closure {
+            view: v.name.clone(),
+            state: ViewState::NotObtainable,
+            why: Some(NotHad::Pupil),
+            who: "ada".into(),
+        })
+        .collect();
     let s = status(&v, &[], &closed);
     assert_eq!(s.complete, Complete::AsFarAsPossible);
     assert!(s.sentence.contains("not obtainable"));
@@ -100,7 +107,15 @@ fn state_of(s: &Status, name: &str) -> ViewState {
 fn a_dye_run_from_injection_to_the_late_frames() {
     let views = plan("fa");
     let mut frames: Vec<Candidate> = Vec::new();
-    for (i, (eye, m)) in [(Eye::R, Modality::Colour), (Eye::L, Modality::Colour), (Eye::R, Modality::Faf), (Eye::L, Modality::Faf)].into_iter().enumerate() {
+    for (i, (eye, m)) in [
+        (Eye::R, Modality::Colour),
+        (Eye::L, Modality::Colour),
+        (Eye::R, Modality::Faf),
+        (Eye::L, Modality::Faf),
+    ]
+    .into_iter()
+    .enumerate()
+    {
         frames.push(at(i as i64, eye, m, -300.0));
     }
     frames.push(at(10, Eye::R, Modality::Fa, -20.0));
@@ -128,8 +143,10 @@ fn a_dye_run_from_injection_to_the_late_frames() {
 #[test]
 fn a_gap_in_the_transit_is_told_with_its_seconds() {
     let views = plan("fa");
-    let frames: Vec<Candidate> =
-        (0..28).filter(|i| !(10..=14).contains(i)).map(|i| at(i, Eye::R, Modality::Fa, 8.0 + i as f64)).collect();
+    let frames: Vec<Candidate> = (0..28)
+        .filter(|i| !(10..=14).contains(i))
+        .map(|i| at(i, Eye::R, Modality::Fa, 8.0 + i as f64))
+        .collect();
     let s = run(&views, &frames, 60.0);
     let t = s.views.iter().find(|v| v.view.name == "fa transit R").unwrap();
     assert_eq!((t.state, t.tries), (ViewState::Overdue, 0));
@@ -153,10 +170,17 @@ fn autofluorescence_after_fluorescein_never_counts() {
 fn unwell_silences_every_list() {
     let views = plan("fa");
     let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }];
-    let s = status_at(&views, &[], &[], &Scene { now_us: Some(T0 + 300_000_000), dyes: &dyes, unwell: true, ..Scene::default() });
+    let s = status_at(
+        &views,
+        &[],
+        &[],
+        &Scene { now_us: Some(T0 + 300_000_000), dyes: &dyes, unwell: true, ..Scene::default() },
+    );
     assert!(s.next_step.is_none());
     assert_eq!(s.sentence, "The patient is unwell: nothing is asked for now.");
-    assert!(s.views.iter().all(|v| !matches!(v.state, ViewState::Due | ViewState::Overdue | ViewState::Later)));
+    assert!(
+        s.views.iter().all(|v| !matches!(v.state, ViewState::Due | ViewState::Overdue | ViewState::Later))
+    );
 }
 
 #[test]
@@ -175,7 +199,12 @@ fn frames_meet_a_view_together_only_while_all_of_them_count() {
         frame(1, Eye::R, Modality::Colour, Some(Verdict::NotUsable)),
         frame(2, Eye::R, Modality::Colour, Some(Verdict::NotUsable)),
     ];
-    let joint = [Joint { view: "colour ahead R".into(), frames: vec![1, 2], covered: 0.93, verdict: Verdict::Usable }];
+    let joint = [Joint {
+        view: "colour ahead R".into(),
+        frames: vec![1, 2],
+        covered: 0.93,
+        verdict: Verdict::Usable,
+    }];
     let scene = Scene { joint: &joint, ..Scene::default() };
     let s = status_at(&views, &frames, &[], &scene);
     assert_eq!(state_of(&s, "colour ahead R"), ViewState::Met);
@@ -191,8 +220,16 @@ fn the_answers_that_people_read() {
     let f = |id, e| frame(id, e, Modality::Colour, Some(Verdict::Usable));
     text.push(status(&v, &[f(1, Eye::R)], &[]).sentence);
     text.push(status(&v, &[f(1, Eye::R), f(2, Eye::L)], &[]).sentence);
-    let closed: Vec<Closure> = v.iter().filter(|v| v.rank == Rank::Should)
-        .map(|v| Closure { view: v.name.clone(), state: ViewState::NotDone, why: Some(NotHad::Declined), who: "ada".into() }).collect();
+    let closed: Vec<Closure> = v
+        .iter()
+        .filter(|v| v.rank == Rank::Should)
+        .map(|v| Closure {
+            view: v.name.clone(),
+            state: ViewState::NotDone,
+            why: Some(NotHad::Declined),
+            who: "ada".into(),
+        })
+        .collect();
     text.push(status(&v, &[f(1, Eye::R), f(2, Eye::L)], &closed).sentence);
     text.push(run(&plan("fa"), &[], 500.0).sentence);
     insta::assert_snapshot!(text.join("\n"));
@@ -201,7 +238,10 @@ fn the_answers_that_people_read() {
 #[test]
 fn two_orders_for_one_picture_ask_for_it_once() {
     let merged = merge_views(&[plan("first-look"), plan("diabetes")]);
-    assert_eq!(merged.iter().filter(|v| v.modality == Modality::Colour && v.gaze == Gaze::Primary).count(), 2);
+    assert_eq!(
+        merged.iter().filter(|v| v.modality == Modality::Colour && v.gaze == Gaze::Primary).count(),
+        2
+    );
     let mut names: Vec<&str> = merged.iter().map(|v| v.name.as_str()).collect();
     names.sort_unstable();
     names.dedup();

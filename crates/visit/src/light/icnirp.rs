@@ -96,7 +96,14 @@ mod tests {
     /// Worked examples, computed from the published formulas: nm, limit of a point source at 100 s in W/m².
     #[test]
     fn the_point_source_limits_at_100_seconds() {
-        for (nm, want) in [(450.0, 1.0), (488.0, 5.7544), (532.0, 10.122), (635.0, 10.122), (785.0, 14.972), (802.0, 16.191)] {
+        for (nm, want) in [
+            (450.0, 1.0),
+            (488.0, 5.7544),
+            (532.0, 10.122),
+            (635.0, 10.122),
+            (785.0, 14.972),
+            (802.0, 16.191),
+        ] {
             let got = laser_limit(nm, 100.0, 1.5).unwrap().w_m2();
             assert!((got / want - 1.0).abs() < 1e-4, "{nm}: {got} for {want}");
         }

@@ -154,8 +154,14 @@ mod tests {
 
     fn profile(nm: f64, mw: Option<f64>) -> Instrument {
         Instrument {
-            name: "invented".into(), source: "invented".into(), width: 3600, height: 3600,
-            projection: Projection::Stereographic, degrees_per_pixel: Some(0.074), slow_axis: SlowAxis::Down, sweep_s: 0.4,
+            name: "invented".into(),
+            source: "invented".into(),
+            width: 3600,
+            height: 3600,
+            projection: Projection::Stereographic,
+            degrees_per_pixel: Some(0.074),
+            slow_axis: SlowAxis::Down,
+            sweep_s: 0.4,
             lasers: vec![Laser { name: "one".into(), nm, mw, kinds: vec![Modality::Colour] }],
         }
     }

@@ -1,5 +1,5 @@
-use super::wanted::{EyeWanted, GazeWanted, Wanted};
 use super::Protocol;
+use super::wanted::{EyeWanted, GazeWanted, Wanted};
 use serde::Deserialize;
 use serrata_words::{Modality, Phase};
 use std::collections::BTreeMap;
@@ -63,7 +63,10 @@ pub(super) fn read(text: &str) -> Result<Protocol, ProtocolError> {
         fault(raw.name.span().start, "the name is for files and commands; write it without spaces".into());
     }
     if raw.source.get_ref().trim().is_empty() {
-        fault(raw.source.span().start, "say where the list comes from, or \"common practice, no source\"".into());
+        fault(
+            raw.source.span().start,
+            "say where the list comes from, or \"common practice, no source\"".into(),
+        );
     }
     if raw.wanted.is_empty() && !raw.repeats_earlier {
         fault(raw.name.span().start, "the protocol lists no views; add at least one [[view]]".into());
@@ -106,10 +109,15 @@ fn of_view(v: &Wanted, options: &BTreeMap<String, String>) -> Vec<String> {
         said.push("it has no name".to_owned());
     }
     if v.window.is_some() && !dye {
-        said.push(format!("a time window counts from an injection, and {} needs none; take the window out", v.modality));
+        said.push(format!(
+            "a time window counts from an injection, and {} needs none; take the window out",
+            v.modality
+        ));
     }
     if v.window.is_some() && v.before_dye {
-        said.push("it cannot come before dye and have a time after the injection; keep one of the two".to_owned());
+        said.push(
+            "it cannot come before dye and have a time after the injection; keep one of the two".to_owned(),
+        );
     }
     if dye && v.window.is_none() && !v.before_dye {
         said.push("a dye picture needs a window, or before_dye = true for the control frame".to_owned());
@@ -130,7 +138,9 @@ fn of_view(v: &Wanted, options: &BTreeMap<String, String>) -> Vec<String> {
         said.extend(of_set(&set, v));
     }
     if v.if_reach_fails && v.gaze == GazeWanted::Primary {
-        said.push("if_reach_fails is for turned gazes; the ahead frame is what they are held against".to_owned());
+        said.push(
+            "if_reach_fails is for turned gazes; the ahead frame is what they are held against".to_owned(),
+        );
     }
     if v.eye == EyeWanted::Fellow && v.phase == Some(Phase::Transit) {
         said.push("the transit is of the transit eye; write eye = \"transit\"".to_owned());
@@ -169,7 +179,8 @@ mod tests {
     use proptest::prelude::*;
 
     const HEAD: &str = "name = \"x\"\ntitle = \"X\"\nsource = \"s\"\n";
-    const VIEW: &str = "[[view]]\nname = \"v\"\neye = \"R\"\nmodality = \"fa\"\ngaze = \"up\"\nrank = \"must\"\n";
+    const VIEW: &str =
+        "[[view]]\nname = \"v\"\neye = \"R\"\nmodality = \"fa\"\ngaze = \"up\"\nrank = \"must\"\n";
 
     fn said(rest: &str) -> String {
         read(&format!("{HEAD}{rest}")).unwrap_err().to_string()
@@ -180,14 +191,20 @@ mod tests {
         let eye = said("[[view]]\nname = \"v\"\neye = \"Q\"\n");
         assert!(eye.starts_with("line 6:") && eye.contains('Q'), "{eye}");
         let gaze = said(&VIEW.replace("\"up\"", "\"sideways\""));
-        assert!(gaze.starts_with("line 8:") && gaze.contains("sideways") && gaze.contains("temporal"), "{gaze}");
+        assert!(
+            gaze.starts_with("line 8:") && gaze.contains("sideways") && gaze.contains("temporal"),
+            "{gaze}"
+        );
         let window = said(&format!("{VIEW}window = \"6 min to 4 min\"\n"));
         assert!(window.starts_with("line 10:") && window.contains("before it starts"), "{window}");
     }
 
     #[test]
     fn all_faults_are_named_at_once() {
-        let text = format!("{VIEW}{}", VIEW.replace("\"fa\"", "\"faf\"").replace("rank", "must_when = [\"full\"]\nrank"));
+        let text = format!(
+            "{VIEW}{}",
+            VIEW.replace("\"fa\"", "\"faf\"").replace("rank", "must_when = [\"full\"]\nrank")
+        );
         let e = read(&format!("{HEAD}one_shot = [\"no\"]\n{text}")).unwrap_err();
         let all = e.to_string();
         for part in ["short form", "needs a window", "two views", "never usable", "no option"] {

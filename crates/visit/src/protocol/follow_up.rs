@@ -32,7 +32,10 @@ impl Protocol {
         }
         let mut views: Vec<View> = Vec::new();
         for f in earlier {
-            let shows = format!("{} whole, with at least one disc diameter around it, and an earlier landmark", f.marked);
+            let shows = format!(
+                "{} whole, with at least one disc diameter around it, and an earlier landmark",
+                f.marked
+            );
             let same = |v: &&mut View| {
                 v.eye == Some(f.eye) && v.modality == f.modality && v.gaze == f.gaze && v.window == f.window
             };

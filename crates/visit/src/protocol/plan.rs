@@ -62,7 +62,9 @@ pub enum Question {
         known: String,
     },
     /// It repeats the marked frames of an earlier visit.
-    #[error("this protocol repeats the marked frames of an earlier visit; name the visit, or mark frames in it")]
+    #[error(
+        "this protocol repeats the marked frames of an earlier visit; name the visit, or mark frames in it"
+    )]
     Earlier,
 }
 

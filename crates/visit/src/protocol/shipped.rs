@@ -35,8 +35,16 @@ mod tests {
 
     fn lines(views: &[View]) -> String {
         let one = |v: &View| {
-            let when = v.window.map_or(if v.before_dye { "before dye".into() } else { String::new() }, |w| w.to_string());
-            format!("{:6} {} | {}{}", v.rank, crate::named(v), when, if v.if_reach_fails { "if reach fails" } else { "" })
+            let when = v
+                .window
+                .map_or(if v.before_dye { "before dye".into() } else { String::new() }, |w| w.to_string());
+            format!(
+                "{:6} {} | {}{}",
+                v.rank,
+                crate::named(v),
+                when,
+                if v.if_reach_fails { "if reach fails" } else { "" }
+            )
         };
         views.iter().map(one).collect::<Vec<_>>().join("\n")
     }
@@ -67,7 +75,11 @@ mod tests {
     #[test]
     fn the_transit_eye_is_asked_and_never_assumed() {
         for name in ["fa", "icg", "icg-then-fa", "fa-with-icg"] {
-            assert_eq!(named(name).plan(&Ask { eyes: vec![Eye::R], ..Ask::default() }), Err(Question::TransitEye), "{name}");
+            assert_eq!(
+                named(name).plan(&Ask { eyes: vec![Eye::R], ..Ask::default() }),
+                Err(Question::TransitEye),
+                "{name}"
+            );
         }
     }
 
@@ -98,9 +110,15 @@ mod tests {
         assert_eq!(p.plan(&Ask::default()), Err(Question::Earlier));
         assert_eq!(p.follow_up(&[], &Ask::default()), Err(Question::Earlier));
         let mark = |gaze, marked: &str| EarlierFrame {
-            eye: Eye::R, modality: Modality::Colour, gaze, phase: None, window: None, marked: marked.into(),
+            eye: Eye::R,
+            modality: Modality::Colour,
+            gaze,
+            phase: None,
+            window: None,
+            marked: marked.into(),
         };
-        let earlier = [mark(Gaze::Down, "lesion a"), mark(Gaze::Down, "lesion b"), mark(Gaze::Primary, "lesion c")];
+        let earlier =
+            [mark(Gaze::Down, "lesion a"), mark(Gaze::Down, "lesion b"), mark(Gaze::Primary, "lesion c")];
         let views = p.follow_up(&earlier, &Ask::default()).unwrap().views;
         assert_eq!(views.len(), 2, "{views:?}");
         assert_eq!(views[0].shows.len(), 2);
@@ -113,7 +131,9 @@ mod tests {
     #[test]
     fn fluorescein_times_hold_those_of_the_published_comparison() {
         let views = named("fa").plan(&Ask { transit: Some(Eye::R), ..Ask::default() }).unwrap().views;
-        let held = |eye: Eye, s: i64| views.iter().any(|v| v.eye == Some(eye) && v.window.is_some_and(|w| w.contains(s * 1000)));
+        let held = |eye: Eye, s: i64| {
+            views.iter().any(|v| v.eye == Some(eye) && v.window.is_some_and(|w| w.contains(s * 1000)))
+        };
         assert!((10..=30).all(|s| held(Eye::R, s)));
         assert!((30..=50).all(|s| held(Eye::L, s)));
         for eye in [Eye::R, Eye::L] {

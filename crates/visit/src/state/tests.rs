@@ -4,14 +4,27 @@ use proptest::prelude::*;
 use serrata_words::{Gaze, Identity, OrderSource, Verdict};
 
 fn labels(right: bool) -> Assigned {
-    Assigned { eye: Some(if right { Eye::R } else { Eye::L }), modality: Modality::Colour, gaze: Gaze::Primary }
+    Assigned {
+        eye: Some(if right { Eye::R } else { Eye::L }),
+        modality: Modality::Colour,
+        gaze: Gaze::Primary,
+    }
 }
 
 fn order(number: &str, provisional: bool) -> Order {
     Order {
-        number: number.into(), provisional, source: OrderSource::Typed, state: OrderState::Open,
-        identity: Identity::default(), study_uid: None, scheduled: None, asked: "colour".into(),
-        protocol: Some("first-look".into()), eyes: vec![], transit: None, options: vec![],
+        number: number.into(),
+        provisional,
+        source: OrderSource::Typed,
+        state: OrderState::Open,
+        identity: Identity::default(),
+        study_uid: None,
+        scheduled: None,
+        asked: "colour".into(),
+        protocol: Some("first-look".into()),
+        eyes: vec![],
+        transit: None,
+        options: vec![],
     }
 }
 
@@ -104,9 +117,13 @@ proptest! {
 
 #[test]
 fn a_move_needs_two_people_and_lists_where_it_went() {
-    let ask = Fact::Moved { frame: 1, step: MoveStep::Asked { to_visit: "v2".into(), sent_to: vec!["ARCHIVE".into()] } };
+    let ask = Fact::Moved {
+        frame: 1,
+        step: MoveStep::Asked { to_visit: "v2".into(), sent_to: vec!["ARCHIVE".into()] },
+    };
     let confirm = Fact::Moved { frame: 1, step: MoveStep::Confirmed };
-    let mut events = vec![event(1, "ada", arrived(1, true)), event(2, "ada", ask), event(3, "ada", confirm.clone())];
+    let mut events =
+        vec![event(1, "ada", arrived(1, true)), event(2, "ada", ask), event(3, "ada", confirm.clone())];
     let s = VisitFacts::replay(&events);
     assert!(matches!(s.frames[&1].place, Place::Quarantine { .. }));
     assert_eq!(s.counting().count(), 0, "in quarantine it counts for nothing");
@@ -140,7 +157,13 @@ fn an_unanswered_call_stands_against_closing() {
 
 #[test]
 fn one_identifier_is_not_two() {
-    let tick = |ids: &[&str]| VisitFacts::replay(&[event(1, "ada", Fact::IdentityTicked { identifiers: ids.iter().map(|s| (*s).to_owned()).collect() })]);
+    let tick = |ids: &[&str]| {
+        VisitFacts::replay(&[event(
+            1,
+            "ada",
+            Fact::IdentityTicked { identifiers: ids.iter().map(|s| (*s).to_owned()).collect() },
+        )])
+    };
     assert!(tick(&["name"]).identity.is_none());
     assert!(tick(&["name", "name"]).identity.is_none());
     assert!(tick(&["name", "day of birth"]).identity.is_some());
@@ -150,7 +173,11 @@ fn one_identifier_is_not_two() {
 fn facts_read_back_from_json() {
     let all = [
         event(1, "ada", Fact::Noted { note: NeedleNote::Other { text: "hiccup".into() } }),
-        event(2, "ada", Fact::Moved { frame: 1, step: MoveStep::Asked { to_visit: "v".into(), sent_to: vec![] } }),
+        event(
+            2,
+            "ada",
+            Fact::Moved { frame: 1, step: MoveStep::Asked { to_visit: "v".into(), sent_to: vec![] } },
+        ),
         event(3, "ada", Fact::Ordered { order: Box::new(order("P1", true)), views: views() }),
     ];
     for e in all {

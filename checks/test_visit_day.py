@@ -17,7 +17,7 @@ from pydicom.dataset import Dataset
 from pydicom.uid import generate_uid
 
 import makers
-from house import Server, free_port, http_error, run, until
+from house import Server, free_port, http_error, serrata, until
 from worklists import entry, wlmscpfs
 
 DAY = datetime.date.today().isoformat()
@@ -33,7 +33,7 @@ class Clinic:
     def cli(self, *words: object, ok: bool = True):
         """Runs a command against the running server."""
         command, *rest = words
-        done = run(command, "--server", f"127.0.0.1:{self.house.port}", *rest)
+        done = serrata(command, "--server", f"127.0.0.1:{self.house.port}", *rest)
         assert done.code == (0 if ok else 1), (words, done)
         return done
 
@@ -60,7 +60,7 @@ class Clinic:
         self.shots += 1
         made = self.folder / f"shot-{self.shots}"
         wrong = ("--fault", fault) if fault else ()
-        done = run("phantom", "frame", "--seed", seed, "--shot", self.shots, "--eye", eye, "--modality", modality,
+        done = serrata("phantom", "frame", "--seed", seed, "--shot", self.shots, "--eye", eye, "--modality", modality,
                    "--size", SIDE, *wrong, "-o", made)  # fmt: skip
         assert done.code == 0, done.err
         (png,) = made.glob("*.png")
@@ -139,7 +139,7 @@ def test_the_invented_day_from_worklist_to_complete(clinic, tmp_path, monkeypatc
     # Closing: nothing unsent, unassigned or unanswered is left unsaid.
     left = clinic.cli("visit", "closing").out
     assert "not sent" in left and "clinician" not in left.lower(), left
-    done = run("verify", clinic.house.data, "--json") if clinic.house.stop() == 0 else None
+    done = serrata("verify", clinic.house.data, "--json") if clinic.house.stop() == 0 else None
     assert done.code == 0, done
 
 
@@ -277,10 +277,10 @@ def test_an_outage_is_worked_through_and_merged_by_a_person_who_sees_both(clinic
 def test_a_folder_that_is_not_served_is_read_by_the_same_commands(tmp_path):
     house = Server(tmp_path / "data", tmp_path / "in", tmp_path / "log").start()
     assert house.stop() == 0
-    new = run("order", "--data", house.data, "new", "--patient-id", "INV-1", "--family", "Alderwick", "--born", "1961-03-07",
+    new = serrata("order", "--data", house.data, "new", "--patient-id", "INV-1", "--family", "Alderwick", "--born", "1961-03-07",
               "--protocol", "first-look", "--who", "RK")  # fmt: skip
     assert new.code == 0, new.err
-    board = run("visit", "--data", house.data, "list")
+    board = serrata("visit", "--data", house.data, "list")
     assert board.code == 0 and "Alderwick" in board.out, board
 
 

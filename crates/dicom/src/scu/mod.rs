@@ -31,7 +31,7 @@ pub struct WorklistServer {
 }
 
 impl WorklistServer {
-    /// A server with 10 s of silence, 60 s in all and 2000 entries: far more than a department's day (judgement).
+    /// A server with 10 s of silence, 60 s in all and 1000 entries: far more than a department's day (judgement).
     #[must_use]
     pub fn new(address: impl Into<String>, called: impl Into<String>, calling: impl Into<String>) -> Self {
         Self {
@@ -40,7 +40,7 @@ impl WorklistServer {
             calling: calling.into(),
             silence: Duration::from_secs(10),
             whole: Duration::from_secs(60),
-            most: 2000,
+            most: 1000,
         }
     }
 }

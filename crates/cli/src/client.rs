@@ -35,8 +35,6 @@ pub struct Refused {
     path: String,
     message: String,
     remedy: String,
-    /// The whole error line.
-    pub line: Value,
 }
 
 impl std::fmt::Display for Refused {
@@ -138,7 +136,7 @@ impl Client {
             bail!("{}: {}", self.0, String::from_utf8_lossy(&answer).trim().replace('\n', " "));
         };
         let word = |key: &str| line[key].as_str().unwrap_or_default().trim_end_matches('.').to_owned();
-        Err(Refused { path: word("path"), message: word("message"), remedy: word("remedy"), line }.into())
+        Err(Refused { path: word("path"), message: word("message"), remedy: word("remedy") }.into())
     }
 }
 

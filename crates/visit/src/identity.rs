@@ -36,9 +36,10 @@ pub fn differences(here: &Identity, there: &Identity) -> Vec<Difference> {
     text("given names", here.given.reveal(), there.given.reveal());
     text("sex", here.sex.as_deref().unwrap_or(""), there.sex.as_deref().unwrap_or(""));
     if let (Some(a), Some(b)) = (here.born.reveal(), there.born.reveal())
-        && a != b {
-            out.push(Difference { field: "day of birth", here: a.screen(), there: b.screen() });
-        }
+        && a != b
+    {
+        out.push(Difference { field: "day of birth", here: a.screen(), there: b.screen() });
+    }
     out
 }
 

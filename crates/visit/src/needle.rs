@@ -113,12 +113,13 @@ pub fn needle_open(
         );
     }
     if let (Drug::Fluorescein, Some(mg), Some(rule)) = (i.drug, i.mg, i.rule)
-        && fluorescein_label_mg(rule, kilograms).is_ok_and(|label| mg + today_mg > label + 0.5) {
-            said.push(format!(
-                "{:.0} mg today is more than the label says: the prescriber decides.",
-                mg + today_mg
-            ));
-        }
+        && fluorescein_label_mg(rule, kilograms).is_ok_and(|label| mg + today_mg > label + 0.5)
+    {
+        said.push(format!(
+            "{:.0} mg today is more than the label says: the prescriber decides.",
+            mg + today_mg
+        ));
+    }
     if i.drug == Drug::Icg {
         let over = i.mg.zip(kilograms).is_some_and(|(mg, kg)| mg + today_mg > 2.0 * kg);
         if over {

@@ -175,6 +175,7 @@ fn rows(text: &str) -> Result<[u32; 2], String> {
 }
 
 /// Faults of usual strength.
+#[allow(clippy::enum_variant_names)] // the words of the contract
 #[derive(Debug, Clone, Copy, ValueEnum)]
 #[value(rename_all = "snake_case")]
 enum Wrong {

@@ -8,9 +8,11 @@ DEMO_DIR ?= demo-data
 LISTEN ?= 127.0.0.1:8420
 # Some parts of the tests only, for example ONLY="format page".
 ONLY ?=
+# Words for the appraisal's figures.
+BENCH ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench fuzz real-frames pictures format clean-demo
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report pictures format clean-demo appraisal-bench
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -36,6 +38,12 @@ bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in
 
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py
+
+phantom-report: build ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
+	@.venv/bin/python checks/phantom_report.py $(if $(PAIRS),--pairs "$(PAIRS)")
+
+appraisal-bench: build ## Prints every figure that the appraisal is held to (BENCH="--quick" or "--parts real,bad" for some)
+	@.venv/bin/python checks/appraisal_bench.py $(BENCH)
 
 pictures: build ## Makes the pictures of the screens in docs/pictures anew, from the invented clinic day
 	@shots=$$(mktemp -d) && SERRATA_SHOTS=$$shots scripts/browser.sh \

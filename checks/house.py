@@ -70,8 +70,8 @@ def until(what: str, test, seconds: float = 60, step: float = 0.1):
 class Server:
     """`serrata serve` on free loopback ports, with a data folder and a watched folder."""
 
-    def __init__(self, data: pathlib.Path, watch: pathlib.Path, log: pathlib.Path):
-        self.data, self.watch, self.log = data, watch, log
+    def __init__(self, data: pathlib.Path, watch: pathlib.Path, log: pathlib.Path, *options: str):
+        self.data, self.watch, self.log, self.options = data, watch, log, options
         self.port, self.dicom_port = free_port(), free_port()
         self.process: subprocess.Popen | None = None
 
@@ -80,6 +80,7 @@ class Server:
         return [
             str(BINARY), "serve", "--data", str(self.data), "--listen", f"127.0.0.1:{self.port}",
             "--dicom-listen", f"127.0.0.1:{self.dicom_port}", "--watch", str(self.watch),
+            *self.options,
         ]  # fmt: skip
 
     def start(self) -> Server:

@@ -71,6 +71,13 @@ def overlap(frame: RealFrame, band: float = 0.0) -> float:
     truth = painted(width, height, frame.truth["visible_retina"])
     seen = frame.line["visible_retina"]
     mine = painted(width, height, seen["polygons"], seen["holes"])
+    inside = scored(frame, truth, band)
+    return float((truth & mine & inside).sum() / ((truth | mine) & inside).sum())
+
+
+def scored(frame: RealFrame, truth: np.ndarray, band: float) -> np.ndarray:
+    """What is scored: not the painted-over box, nor a band of that share of the width round the annotated edge."""
+    width = frame.truth["width"]
     scored = np.ones_like(truth)
     if box := frame.truth.get("source_inpainted_box"):  # painted over by the source: neither retina nor fault
         x0, y0, x1, y1 = (int(v) for v in box)
@@ -80,7 +87,7 @@ def overlap(frame: RealFrame, band: float = 0.0) -> float:
         inside = cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1]
         outside = cv2.distanceTransform(1 - np.pad(truth.astype(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
         scored &= np.maximum(inside, outside) > band * width
-    return float((truth & mine & scored).sum() / ((truth | mine) & scored).sum())
+    return scored
 
 
 def doubt(frame: RealFrame) -> float:
@@ -88,16 +95,21 @@ def doubt(frame: RealFrame) -> float:
     return BAND_SURE if frame.truth["boundary_sure"] else BAND_UNSURE
 
 
-def read_frames() -> list[RealFrame]:
+def by_binary(files: list[pathlib.Path]) -> list[dict]:
+    """What the binary says of files."""
+    return serrata("appraise", *files, "--json", timeout=900).lines
+
+
+def read_frames(appraise: Callable[[list[pathlib.Path]], list[dict]] = by_binary) -> list[RealFrame]:
     """Runs the binary on all frames and on mirrored copies of them."""
     files = [(s, p) for s in SETS for p in sorted((SHARED / s).iterdir()) if p.suffix in (".jpg", ".png")]
-    lines = serrata("appraise", *(p for _, p in files), "--json", timeout=900).lines
+    lines = appraise([p for _, p in files])
     with tempfile.TemporaryDirectory() as folder:
         copies = []
         for _, path in files:
             copies.append(pathlib.Path(folder) / f"{path.stem}.png")
             ImageOps.mirror(Image.open(path)).save(copies[-1], compress_level=1)
-        mirrored = serrata("appraise", *copies, "--json", timeout=900).lines
+        mirrored = appraise(copies)
     frames = []
     for (name, path), line, mirror in zip(files, lines, mirrored, strict=True):
         truth = json.loads((SHARED / "annotations" / name / f"{path.stem}.json").read_text())

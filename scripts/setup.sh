@@ -28,7 +28,7 @@ lacks() { command -v "$1" >/dev/null || missing+=("$2"); }
 lacks g++ g++
 lacks cmake cmake                     # builds the JPEG-LS decoder
 lacks chromium chromium               # browser tests
-[ -x /usr/bin/storescu ] && [ -x /usr/bin/dcmsend ] && [ -x /usr/bin/storescp ] || missing+=(dcmtk)
+[ -x /usr/bin/storescu ] && [ -x /usr/bin/dcmsend ] && [ -x /usr/bin/storescp ] && [ -x /usr/bin/wlmscpfs ] || missing+=(dcmtk)
 lacks dciodvfy dicom3tools
 python3 -c 'import venv, ensurepip' 2>/dev/null || missing+=(python3-venv)
 

@@ -23,6 +23,46 @@ pub(crate) fn smooth(p: &Plane, sigma: f32) -> Plane {
     box_mean(&twice, radius)
 }
 
+/// Gaussian smoothing with kernels cut at three standard deviations, for widths at which boxes are too coarse. At the border the
+/// border's value goes on.
+pub(crate) fn gauss(p: &Plane, sigma: f32) -> Plane {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
+    let reach = (3.0 * sigma).ceil().max(1.0) as usize;
+    let mut kernel: Vec<f32> = (0..=reach).map(|k| (-0.5 * (k as f32 / sigma).powi(2)).exp()).collect();
+    let sum = kernel[0] + 2.0 * kernel[1..].iter().sum::<f32>();
+    for k in &mut kernel {
+        *k /= sum;
+    }
+    let (w, h) = (p.width, p.height);
+    let mut across = Plane::new(w, h, 0.0);
+    let mut padded = vec![0.0f32; w + 2 * reach];
+    for (row, to) in p.data.chunks_exact(w.max(1)).zip(across.data.chunks_exact_mut(w.max(1))) {
+        padded[..reach].fill(row[0]);
+        padded[reach..reach + w].copy_from_slice(row);
+        padded[reach + w..].fill(row[w - 1]);
+        weigh(to, &padded[reach..reach + w], kernel[0]);
+        for (k, weight) in kernel.iter().enumerate().skip(1) {
+            weigh(to, &padded[reach - k..reach - k + w], *weight);
+            weigh(to, &padded[reach + k..reach + k + w], *weight);
+        }
+    }
+    let mut out = Plane::new(w, h, 0.0);
+    for (y, to) in out.data.chunks_exact_mut(w.max(1)).enumerate() {
+        weigh(to, across.row(y), kernel[0]);
+        for (k, weight) in kernel.iter().enumerate().skip(1) {
+            weigh(to, across.row(y.saturating_sub(k)), *weight);
+            weigh(to, across.row((y + k).min(h - 1)), *weight);
+        }
+    }
+    out
+}
+
+fn weigh(to: &mut [f32], from: &[f32], weight: f32) {
+    for (t, f) in to.iter_mut().zip(from) {
+        *t += weight * f;
+    }
+}
+
 /// Radius of the boxes whose threefold mean is closest to a Gaussian of `sigma`.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
 fn box_radius(sigma: f32) -> usize {

@@ -23,8 +23,10 @@ mod reach;
 mod retina;
 mod scene;
 mod stamp;
+mod vessel_map;
 mod visible;
 
 pub use modality::likely_modality;
 pub use observe::{METHOD, observe};
 pub use overlay::overlay;
+pub use vessel_map::{VesselMap, vessel_map};

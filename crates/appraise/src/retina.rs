@@ -15,6 +15,10 @@ const CONVERGENCE: f32 = 0.32;
 /// The same where the place itself may be missing: a plain disc's rim has less.
 const NARROW: f32 = 0.15;
 
+/// The same in a round, narrow field, which need not hold the disc at all; and the least number and order of lines there,
+/// where lesions may outnumber vessels.
+const ROUND: (f32, usize, f64) = (0.08, 120, 0.5);
+
 /// The same where the picture is filled to its corners, as photographs are and pictures through a pupil are not.
 const CONVERGENCE_FILLED: f32 = 0.55;
 
@@ -36,15 +40,16 @@ pub(crate) fn no_retina(seen: &Seen<'_>, blink: bool) -> Option<Finding> {
     let filled = !scene.round && left > 0.94;
     let enough = match (scene.round, filled) {
         // A narrow field need not hold the disc, a blink may hide it, and where much is burnt out vessels are missing.
-        (true, _) => NARROW,
+        (true, _) => ROUND.0,
         (false, _) if blink || burnt(scene, retina) => NARROW,
         (false, false) => CONVERGENCE,
         (false, true) => CONVERGENCE_FILLED,
     };
+    let (lines, ordered) = if scene.round { (ROUND.1, ROUND.2) } else { (300, ORDER) };
     let retina_like = left >= LEFT
-        && vessels.points.len() >= 300
+        && vessels.points.len() >= lines
         && vessels.contrast >= CONTRAST
-        && order(scene, vessels) >= ORDER
+        && order(scene, vessels) >= ordered
         && converging >= enough
         && scene.blueness() < BLUE;
     (!retina_like).then(|| Finding::new(FindingKind::NoRetina, 1.0, 1.0))

@@ -28,6 +28,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) painted: Mask,
     /// Whether the aperture is a disc, as in pictures of a narrow field.
     pub(crate) round: bool,
+    /// Diameter of the aperture in working pixels where it is a disc.
+    pub(crate) diameter: Option<f32>,
     /// Usual radius of the optic disc in working pixels.
     pub(crate) disc_radius: f32,
     /// Mean of blue against that of red and green; 0 where the picture has no colours, or no blue.
@@ -79,7 +81,14 @@ impl<'a> Scene<'a> {
         };
         let painted = Mask::new(value.width, value.height, false);
         let long = value.width.max(value.height) as f32;
-        let diameter = round(&aperture);
+        let mut diameter = round(&aperture);
+        if diameter.is_none()
+            && red.is_some()
+            && let Some((d, disc)) = stray_lit(&value)
+        {
+            diameter = Some(d);
+            aperture = disc.and(&aperture);
+        }
         if modality.is_dye() && diameter.is_none() {
             aperture = rim(frame, &value, working.factor, FLOOR);
         }
@@ -96,6 +105,7 @@ impl<'a> Scene<'a> {
             half,
             painted,
             round,
+            diameter,
             disc_radius,
             blueness: blueness.unwrap_or(0.0),
         };
@@ -188,6 +198,53 @@ fn round(aperture: &Mask) -> Option<f32> {
     let (cx, cy, r) = circle(&rim)?;
     let mut off: Vec<f32> = rim.iter().map(|(x, y)| ((x - cx).hypot(y - cy) - r).abs() / r).collect();
     (filter::percentile(&mut off, 0.9) < 0.015 && 2.0 * r < 1.6 * w.max(h) as f32).then_some(2.0 * r)
+}
+
+/// Levels that stray light outside the aperture stays below: 10 and 20 of 255.
+const STRAY: [f32; 2] = [0.04, 0.08];
+
+/// The same for a disc whose surroundings are not quite black: everything inside one circle is brighter than a level,
+/// everything outside is darker. Diameter and disc.
+fn stray_lit(value: &Plane) -> Option<(f32, Mask)> {
+    let (w, h) = (value.width, value.height);
+    STRAY.into_iter().find_map(|limit| {
+        let mut rim: Vec<(f32, f32)> = Vec::new();
+        let rows: Vec<usize> = (h / 16..h - h / 16).step_by((h / 60).max(1)).collect();
+        for y in &rows {
+            let lit = |t: &[f32]| t.iter().all(|v| *v > limit);
+            let row = value.row(*y);
+            let ends = [row.windows(4).position(lit), row.windows(4).rposition(lit).map(|x| x + 4)];
+            rim.extend(
+                ends.into_iter()
+                    .flatten()
+                    .filter(|x| *x > w / 50 && x + w / 50 < w)
+                    .map(|x| (x as f32, *y as f32 + 0.5)),
+            );
+        }
+        for _ in 0..3 {
+            if rim.len() < 60 {
+                return None;
+            }
+            let (cx, cy, r) = circle(&rim)?;
+            let mut off: Vec<f32> = rim.iter().map(|(x, y)| ((x - cx).hypot(y - cy) - r).abs()).collect();
+            let most = filter::percentile(&mut off.clone(), 0.85).max(0.01 * r);
+            let mut keep = off.drain(..).map(|o| o <= most);
+            rim.retain(|_| keep.next().unwrap_or(true));
+        }
+        let (cx, cy, r) = circle(&rim)?;
+        let (mut agree, mut all) = (0usize, 0usize);
+        for y in rows {
+            for (x, v) in value.row(y).iter().enumerate() {
+                let far = (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy) / r;
+                if (far - 1.0).abs() > 0.02 {
+                    agree += usize::from((*v > limit) == (far < 1.0));
+                    all += 1;
+                }
+            }
+        }
+        let disc = Mask::from_fn(w, h, |x, y| (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy) < 0.995 * r);
+        (agree * 100 > all * 96 && 2.0 * r < 1.6 * w.max(h) as f32).then_some((2.0 * r, disc))
+    })
 }
 
 /// Least-squares circle through points (Kåsa 1976, from memory).

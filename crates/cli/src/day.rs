@@ -1,7 +1,7 @@
 //! The invented clinic day: a scenario of our own. No person, firm or device in it exists.
 
-use serrata_phantom::{Fault, Scene};
-use serrata_words::{Eye, Gaze, Modality, Side};
+use serrata_phantom::{Condition, Course, DyeRun, Eyeball, Fault, Health, ParamError, Scene, instruments};
+use serrata_words::{Eye, Gaze, LesionKind, Modality, Side};
 
 /// One patient of the day.
 pub struct Guest {
@@ -74,10 +74,10 @@ pub fn guests(seed: u64, size: u32) -> Vec<Guest> {
             protocol: "macular-faf",
             chair: None,
             shots: vec![
-                d.shot(seed + 4, Eye::R, Modality::Faf, 2, &[]),
-                d.shot(seed + 4, Eye::L, Modality::Faf, 4, &[]),
-                d.shot(seed + 4, Eye::R, Modality::Colour, 6, &[]),
-                d.shot(seed + 4, Eye::L, Modality::Colour, 8, &[]),
+                d.small(d.shot(seed + 4, Eye::R, Modality::Faf, 2, &[])),
+                d.small(d.shot(seed + 4, Eye::L, Modality::Faf, 4, &[])),
+                d.small(d.shot(seed + 4, Eye::R, Modality::Colour, 6, &[])),
+                d.small(d.shot(seed + 4, Eye::L, Modality::Colour, 8, &[Fault::TooClose { strength: 0.5 }])),
             ],
         },
         Guest {
@@ -93,6 +93,63 @@ pub fn guests(seed: u64, size: u32) -> Vec<Guest> {
             ],
         },
     ]
+}
+
+/// A dye run of the day.
+pub struct Run {
+    /// Patient's number.
+    pub id: &'static str,
+    /// Name as DICOM writes it.
+    pub name: &'static str,
+    /// Date of birth, YYYYMMDD.
+    pub born: &'static str,
+    /// What was ordered, in words.
+    pub order: &'static str,
+    /// The eye that is looked at.
+    pub eye: Eyeball,
+    /// The frames.
+    pub run: DyeRun,
+}
+
+/// The day's two dye runs: fluorescein over a diabetic retina, and both dyes in turn over a leaking macula with a slow
+/// arm.
+///
+/// # Errors
+/// Where a parameter of the scenario is out of its range, which a test rules out.
+pub fn dye_runs(seed: u64, size: u32) -> Result<Vec<Run>, ParamError> {
+    let marks = |kind, count| Condition::Marks { kind, count };
+    let diabetic = vec![
+        marks(LesionKind::Microaneurysm, 160),
+        marks(LesionKind::Haemorrhage, 40),
+        marks(LesionKind::Leak, 9),
+        Condition::Region { kind: LesionKind::NonPerfusion, area_mm2: 45.0 },
+    ];
+    let macular = vec![marks(LesionKind::Drusen, 60), marks(LesionKind::Leak, 3)];
+    let grow =
+        |seed, eye, conditions| Eyeball::grow_with(seed, eye, &Health { conditions, ..Health::default() });
+    let scene = |seed, eye, arm_to_retina_s| Scene {
+        size,
+        course: Course { arm_to_retina_s, speed: 1.0 },
+        ..Scene::new(seed, eye, Modality::Fa)
+    };
+    Ok(vec![
+        Run {
+            id: "INV-0006",
+            name: "Fennimore^Oake",
+            born: "19660921",
+            order: "Fluorescein, right eye in transit",
+            eye: grow(seed + 7, Eye::R, diabetic)?,
+            run: DyeRun::new(scene(seed + 7, Eye::R, 12.0), 24, &[Modality::Fa])?,
+        },
+        Run {
+            id: "INV-0007",
+            name: "Gorseley^Ivo",
+            born: "19430518",
+            order: "Fluorescein and ICG in turn, left eye",
+            eye: grow(seed + 8, Eye::L, macular)?,
+            run: DyeRun::new(scene(seed + 8, Eye::L, 15.5), 24, &[Modality::Icg, Modality::Fa])?,
+        },
+    ])
 }
 
 struct Draw {
@@ -118,6 +175,15 @@ impl Draw {
         shot
     }
 
+    /// The same shot on the day's second instrument, at its own number of pixels.
+    fn small(&self, mut shot: Shot) -> Shot {
+        if let Some(other) = instruments().ok().and_then(|all| all.into_iter().nth(1)) {
+            shot.scene.size = (self.size * other.width / shot.scene.instrument.width.max(1)).max(64);
+            shot.scene.instrument = other;
+        }
+        shot
+    }
+
     fn mislabelled(&self, seed: u64, eye: Eye, minute: u32) -> Shot {
         let mut shot = self.shot(seed, eye, Modality::Colour, minute, &[]);
         shot.scene.labelled = Some(eye.fellow());
@@ -135,5 +201,26 @@ impl Draw {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // shares of a small size
         let row = |share: f64| (f64::from(self.size) * share) as u32;
         Fault::Blink { rows: [row(from), row(to)] }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_day_has_two_instruments_good_and_spoiled_frames_and_two_runs() {
+        let day = guests(1, 360);
+        let shots: Vec<_> = day.iter().flat_map(|g| &g.shots).collect();
+        let mut names: Vec<_> = shots.iter().map(|s| s.scene.instrument.name.clone()).collect();
+        names.sort();
+        names.dedup();
+        assert_eq!(names, ["demo-small", "demo-wide"]);
+        assert!(shots.iter().all(|s| s.scene.check().is_ok()));
+        assert!(
+            shots.iter().any(|s| s.scene.faults.is_empty())
+                && shots.iter().any(|s| !s.scene.faults.is_empty())
+        );
+        assert_eq!(dye_runs(1, 360).unwrap().len(), 2);
     }
 }

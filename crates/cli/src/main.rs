@@ -2,11 +2,13 @@
 //!
 //! Exit: 0 all inputs answered (also when the answer is `not_usable`), 1 some input failed, 2 usage.
 
+mod client;
 mod commands;
 mod day;
 mod failure;
 mod inputs;
 mod points;
+mod sheet;
 mod table;
 
 use clap::{Parser, Subcommand};
@@ -34,6 +36,11 @@ enum Command {
     Serve(commands::serve::Args),
     Demo(commands::demo::Args),
     Phantom(commands::phantom::Args),
+    Visit(commands::visit::Args),
+    Order(commands::order::Args),
+    Config(commands::config::Args),
+    Protocol(commands::protocol::Args),
+    Instrument(commands::instrument::Args),
     Backup(commands::backup::Args),
     Verify(commands::verify::Args),
 }
@@ -52,6 +59,11 @@ fn main() -> ExitCode {
         Command::Serve(a) => commands::serve::run(&a),
         Command::Demo(a) => commands::demo::run(&a),
         Command::Phantom(a) => commands::phantom::run(&a),
+        Command::Visit(a) => commands::visit::run(&a),
+        Command::Order(a) => commands::order::run(&a),
+        Command::Config(a) => commands::config::run(&a),
+        Command::Protocol(a) => commands::protocol::run(&a),
+        Command::Instrument(a) => commands::instrument::run(&a),
         Command::Backup(a) => commands::backup::run(&a),
         Command::Verify(a) => commands::verify::run(&a),
     };

@@ -12,7 +12,7 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         ("frame", &["words"]),
         ("phantom", &["words", "eye", "frame"]),
         ("appraise", &["words", "eye", "frame"]),
-        ("visit", &["words"]),
+        ("visit", &["words", "eye"]),
         ("dicom", &["words", "frame"]),
         ("store", &["words"]),
         ("station", &["words", "eye", "frame", "appraise", "visit", "dicom", "store"]),

@@ -3,6 +3,7 @@
 //! * [`DicomReader`] reads files to frames, [`read_header`] reads what stands beside the pixels;
 //! * [`write_photograph`] writes a frame as an ophthalmic object;
 //! * [`serve`] takes objects from the network;
+//! * [`worklist`] asks a Modality Worklist for orders;
 //! * [`uid`] makes UIDs.
 //!
 //! # What is read
@@ -35,6 +36,7 @@ mod header;
 mod pixels;
 mod reader;
 pub mod scp;
+pub mod scu;
 mod syntax;
 pub mod uid;
 mod when;
@@ -43,4 +45,7 @@ mod write;
 pub use header::{Header, Person, read_header};
 pub use reader::DicomReader;
 pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};
+pub use scu::{
+    CodedText, WorklistAnswer, WorklistError, WorklistItem, WorklistQuery, WorklistServer, worklist,
+};
 pub use write::{Device, NewObject, WideField, WriteError, write_photograph};

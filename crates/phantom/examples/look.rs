@@ -15,6 +15,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let eyes = [Eyeball::grow(seed, Eye::R), Eyeball::grow(seed, Eye::L)];
     eprintln!("two eyes grown in {:.0} ms", begun.elapsed().as_secs_f64() * 1e3);
     let row = |share: f64| (share * f64::from(size)) as u32;
+    let mid = [0.6, 0.4];
     let shots: Vec<(&str, usize, Modality, Gaze, Vec<Fault>)> = vec![
         ("colour_r", 0, Modality::Colour, Gaze::Primary, vec![]),
         ("colour_l", 1, Modality::Colour, Gaze::Primary, vec![]),
@@ -33,6 +34,38 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             Modality::Colour,
             Gaze::Primary,
             vec![Fault::Lash { side: Side::Bottom, length: 0.3, count: 14 }],
+        ),
+        ("too_close", 0, Modality::Colour, Gaze::Primary, vec![Fault::TooClose { strength: 0.6 }]),
+        ("too_far", 0, Modality::Colour, Gaze::Primary, vec![Fault::TooFar { strength: 0.6 }]),
+        (
+            "iris_shadow",
+            0,
+            Modality::Colour,
+            Gaze::Primary,
+            vec![Fault::IrisShadow { side: Side::Left, share: 0.25 }],
+        ),
+        ("reflex", 0, Modality::Colour, Gaze::Primary, vec![Fault::Reflex { at: mid, radius: 0.05 }]),
+        (
+            "floater",
+            0,
+            Modality::Colour,
+            Gaze::Primary,
+            vec![Fault::Floater { at: mid, radius: 0.04, dark: 0.7 }],
+        ),
+        (
+            "smear",
+            0,
+            Modality::Colour,
+            Gaze::Primary,
+            vec![Fault::Smear { at: mid, radius: 0.15, strength: 0.8 }],
+        ),
+        ("dust", 0, Modality::Colour, Gaze::Primary, vec![Fault::Dust { count: 30, deposit: 1 }]),
+        (
+            "regional_blur",
+            0,
+            Modality::Colour,
+            Gaze::Primary,
+            vec![Fault::RegionalBlur { at: mid, radius: 0.2, sigma: 14.0 }],
         ),
         ("blur", 0, Modality::Colour, Gaze::Primary, vec![Fault::Blur { sigma: 9.0 }]),
         ("haze", 0, Modality::Colour, Gaze::Primary, vec![Fault::Haze { strength: 0.7 }]),

@@ -26,9 +26,9 @@ pub(crate) fn signed(x: f64, y: f64) -> f64 {
 }
 
 /// The columns of a row whose centres are inside; the shape is convex, so they are in one piece.
-pub(crate) fn columns(row: u32, size: u32) -> Range<u32> {
+pub(crate) fn columns(row: u32, size: u32, height: u32) -> Range<u32> {
     let half = f64::from(size) / 2.0;
-    let y = (f64::from(row) + 0.5) / half - 1.0;
+    let y = (f64::from(row) + 0.5 - f64::from(height) / 2.0) / half;
     let inside = |x: u32| signed((f64::from(x) + 0.5) / half - 1.0, y) < 0.0;
     let middle = size / 2;
     if !inside(middle) {
@@ -52,7 +52,7 @@ mod tests {
         #[test]
         fn columns_are_those_whose_centres_are_inside(size in 16u32..400, share in 0f64..1.) {
             let row = (share * f64::from(size)) as u32;
-            let got = columns(row, size);
+            let got = columns(row, size, size);
             let half = f64::from(size) / 2.0;
             for x in 0..size {
                 let inside = signed((f64::from(x) + 0.5) / half - 1.0, (f64::from(row) + 0.5) / half - 1.0) < 0.0;

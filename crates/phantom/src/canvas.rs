@@ -14,6 +14,8 @@ pub(crate) struct Stroke {
     pub half: [f32; 2],
     /// Paint where it is fully covered, 0 to 1.
     pub strength: f32,
+    /// How much more paint the rim takes than the middle, as a share; below zero less.
+    pub rim: f32,
 }
 
 /// Strokes sorted into bands.
@@ -23,8 +25,6 @@ pub(crate) struct Canvas {
     height: u32,
     /// Width of the soft rim in pixels.
     soft: f32,
-    /// How much more paint the rim takes than the middle; below zero less.
-    rim: f32,
     strokes: Vec<(Stroke, Clip)>,
     bands: Vec<Vec<u32>>,
 }
@@ -37,25 +37,29 @@ pub(crate) struct Clip {
 }
 
 impl Canvas {
-    pub fn new(width: u32, height: u32, soft: f32, rim: f32) -> Self {
+    pub fn new(width: u32, height: u32, soft: f32) -> Self {
         Self {
             width,
             height,
             soft,
-            rim,
             strokes: Vec::new(),
             bands: vec![Vec::new(); height.div_ceil(BAND) as usize],
         }
     }
 
     /// Adds a stroke. What is wholly outside is dropped.
-    pub fn push(&mut self, stroke: Stroke, clip: Clip) {
+    pub fn push(&mut self, stroke: Stroke, clip: &Clip) {
         let reach = stroke.half[0].max(stroke.half[1]) + self.soft + 1.0;
         let (low, high) = (stroke.a[1].min(stroke.b[1]) - reach, stroke.a[1].max(stroke.b[1]) + reach);
         let (left, right) = (stroke.a[0].min(stroke.b[0]) - reach, stroke.a[0].max(stroke.b[0]) + reach);
         #[allow(clippy::cast_precision_loss)] // picture sides
         let (w, h) = (self.width as f32, self.height as f32);
-        let inside = low < h && high > 0.0 && left < w && right > 0.0;
+        #[allow(clippy::cast_precision_loss)] // picture sides
+        let reached = low < clip.rows.end as f32
+            && high > clip.rows.start as f32
+            && left < clip.columns.end as f32
+            && right > clip.columns.start as f32;
+        let inside = reached && low < h && high > 0.0 && left < w && right > 0.0;
         if !(inside && [low, high, left, right].iter().all(|v| v.is_finite())) {
             return;
         }
@@ -66,7 +70,12 @@ impl Canvas {
         for band in first..=last {
             self.bands[band as usize].push(id);
         }
-        self.strokes.push((stroke, clip));
+        self.strokes.push((stroke, clip.clone()));
+    }
+
+    /// Whether nothing was pushed.
+    pub fn is_empty(&self) -> bool {
+        self.strokes.is_empty()
     }
 
     /// Draws one band into `out` (rows of `width`), 0 to 1.
@@ -104,7 +113,7 @@ impl Canvas {
                 // A line thinner than a pixel covers its share of it.
                 let strength = (2.0 * half).min(1.0) * s.strength;
                 let across = (off / half.max(0.5)).min(1.0);
-                let paint = strength * (1.0 + self.rim * (across * across - 0.5));
+                let paint = strength * (1.0 + s.rim * (across * across - 0.5));
                 let covered = ((half.max(0.5) - off) / self.soft + 0.5).clamp(0.0, 1.0) * paint.min(1.0);
                 let o = &mut line[x as usize];
                 *o = o.max(covered);
@@ -119,10 +128,10 @@ mod tests {
 
     #[test]
     fn a_stroke_covers_its_width_and_stays_in_its_clip() {
-        let mut c = Canvas::new(100, 64, 1.0, 0.0);
-        let stroke = Stroke { a: [10.0, 20.0], b: [90.0, 20.0], half: [4.0, 4.0], strength: 1.0 };
-        c.push(stroke, Clip { rows: 0..64, columns: 0..50 });
-        c.push(Stroke { a: [f32::NAN, 0.0], ..stroke }, Clip { rows: 0..64, columns: 0..100 });
+        let mut c = Canvas::new(100, 64, 1.0);
+        let stroke = Stroke { a: [10.0, 20.0], b: [90.0, 20.0], half: [4.0, 4.0], strength: 1.0, rim: 0.0 };
+        c.push(stroke, &Clip { rows: 0..64, columns: 0..50 });
+        c.push(Stroke { a: [f32::NAN, 0.0], ..stroke }, &Clip { rows: 0..64, columns: 0..100 });
         let mut out = vec![9.0; 100 * BAND as usize];
         c.draw(0, &mut out);
         let column = |x: usize| (0..BAND as usize).map(|y| out[y * 100 + x]).sum::<f32>();

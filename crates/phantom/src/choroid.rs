@@ -50,7 +50,7 @@ pub(crate) fn grow(
     let d = disc.xyz();
     let pole = Direction::new([0.5 * d[0], 0.5 * d[1], 1.0]).unwrap_or(Direction::POLE).xyz();
     let mut out = Vec::new();
-    for _ in 0..430 {
+    for _ in 0..640 {
         let from = if rng.random_bool(0.7) { 9.0..58.0 } else { 70.0..100.0f64 };
         let z = rng.random_range(from).to_radians().cos();
         let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();

@@ -13,6 +13,7 @@ pub(crate) struct Mask {
 }
 
 impl Mask {
+    #[cfg(test)]
     pub fn from_fn(width: usize, height: usize, factor: u32, f: impl Fn(usize, usize) -> bool) -> Self {
         let cells = (0..width * height).map(|i| f(i % width, i / width)).collect();
         Self { width, height, factor, cells }

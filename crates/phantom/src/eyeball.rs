@@ -1,10 +1,12 @@
 use crate::choroid::{self, Strand};
+use crate::health::{self, Condition, Health, Lesion};
+use crate::params::ParamError;
 use crate::vessels::{self, Tree};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64Mcg;
 use serrata_eye::{Direction, RetinalPoint};
-use serrata_words::Eye;
+use serrata_words::{Eye, EyeTruth, LesionTruth};
 
 /// A simulated eye: everything in its retinal frame (+z fovea, +x 3 o'clock as the observer sees it).
 #[derive(Debug, Clone)]
@@ -20,6 +22,10 @@ pub struct Eyeball {
     pub(crate) strands: Vec<Strand>,
     pub(crate) ampullae: Vec<Direction>,
     pub(crate) looks: Looks,
+    pub(crate) lesions: Vec<Lesion>,
+    pub(crate) visit: u32,
+    /// Vitreous haze and cataract, 0 to 1.
+    pub(crate) media: [f64; 2],
 }
 
 /// What makes one fundus look unlike another.
@@ -57,8 +63,35 @@ impl Eyeball {
     /// * vessels: see the functions that grow them; calibres after Murray's law.
     #[must_use]
     pub fn grow(seed: u64, eye: Eye) -> Self {
+        Self::build(seed, eye, &Health::default())
+    }
+
+    /// Grows an eye with conditions, or the same eye at a later visit.
+    ///
+    /// ```
+    /// use serrata_phantom::{Condition, Eyeball, Health};
+    /// use serrata_words::{Eye, LesionKind};
+    /// let drusen = Condition::Marks { kind: LesionKind::Drusen, count: 20 };
+    /// let mut health = Health { conditions: vec![drusen], new_marks: 3, ..Health::default() };
+    /// assert_eq!(Eyeball::grow_with(5, Eye::R, &health)?.truth().lesions.len(), 20);
+    /// health.visit = 2;
+    /// assert_eq!(Eyeball::grow_with(5, Eye::R, &health)?.truth().lesions.len(), 26);
+    /// health.axial_length_mm = Some(-3.0);
+    /// assert!(Eyeball::grow_with(5, Eye::R, &health).is_err());
+    /// # Ok::<(), serrata_phantom::ParamError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// A parameter out of its range, with its name and range.
+    pub fn grow_with(seed: u64, eye: Eye, health: &Health) -> Result<Self, ParamError> {
+        health.check()?;
+        Ok(Self::build(seed, eye, health))
+    }
+
+    fn build(seed: u64, eye: Eye, health: &Health) -> Self {
         let mut shared = Pcg64Mcg::seed_from_u64(seed ^ 0x5e77_a7a0_0000_0001);
-        let axial_length_mm = draw(&mut shared, 24.5, 1.57).clamp(22.0, 27.0);
+        let drawn = draw(&mut shared, 24.5, 1.57).clamp(22.0, 27.0);
+        let axial_length_mm = health.axial_length_mm.unwrap_or(drawn);
         let pigment = shared.random_range(0.15..0.95);
         let (red, green) = (shared.random_range(0.9..1.1), shared.random_range(0.88..1.12));
         let mut rng = Pcg64Mcg::seed_from_u64(seed.wrapping_mul(2).wrapping_add(u64::from(eye == Eye::L)));
@@ -84,8 +117,28 @@ impl Eyeball {
         let veins = vessels::grow(&mut rng, disc, radius, vessels::Kind::Vein);
         let ampullae = choroid::ampullae(&mut rng, disc, radius);
         let strands = choroid::grow(&mut rng, &ampullae, disc, radius);
-        let mut it =
-            Self { seed, eye, axial_length_mm, disc, disc_half, arteries, veins, strands, ampullae, looks };
+        let lesions = health::place(health, seed.wrapping_mul(2) ^ u64::from(eye == Eye::L), radius);
+        let media = health.conditions.iter().fold([0.0; 2], |[h, k]: [f64; 2], c| match *c {
+            Condition::VitreousHaze { strength } => [h.max(strength), k],
+            Condition::Cataract { strength } => [h, k.max(strength)],
+            _ => [h, k],
+        });
+        let visit = health.visit;
+        let mut it = Self {
+            lesions,
+            visit,
+            media,
+            seed,
+            eye,
+            axial_length_mm,
+            disc,
+            disc_half,
+            arteries,
+            veins,
+            strands,
+            ampullae,
+            looks,
+        };
         if eye == Eye::L {
             it.mirror();
         }
@@ -103,7 +156,8 @@ impl Eyeball {
         self.ampullae.iter_mut().for_each(flip);
         let trees = [&mut self.arteries, &mut self.veins].into_iter().flat_map(|t| &mut t.points);
         let strands = self.strands.iter_mut().flat_map(|s| &mut s.points);
-        for p in trees.chain(strands) {
+        let lesions = self.lesions.iter_mut().map(|l| &mut l.at);
+        for p in trees.chain(strands).chain(lesions) {
             p[0] = -p[0];
         }
     }
@@ -118,6 +172,27 @@ impl Eyeball {
     #[must_use]
     pub fn disc(&self) -> RetinalPoint {
         RetinalPoint::from_direction(self.disc)
+    }
+
+    /// What this eye really is and has, `serrata.eye_truth/1`.
+    #[must_use]
+    pub fn truth(&self) -> EyeTruth {
+        let disc = self.disc();
+        EyeTruth {
+            schema: EyeTruth::SCHEMA.to_owned(),
+            seed: self.seed,
+            eye: self.eye,
+            visit: self.visit,
+            axial_length_mm: self.axial_length_mm,
+            disc_eccentricity_deg: disc.eccentricity_deg,
+            disc_meridian_deg: disc.meridian_deg,
+            ampullae: self.ampullae().iter().map(|a| [a.eccentricity_deg, a.meridian_deg]).collect(),
+            lesions: self.lesion_truth(),
+        }
+    }
+
+    pub(crate) fn lesion_truth(&self) -> Vec<LesionTruth> {
+        self.lesions.iter().map(|l| l.truth(self.axial_length_mm / 2.0)).collect()
     }
 
     /// The vortex ampullae in the retinal frame: the mark of the equator.

@@ -17,14 +17,17 @@ pub(crate) struct Bunch {
     pub dark: f32,
 }
 
-/// Draws a bunch on a plane of `n` × `n` cells: dark, bent, tapering, far out of focus; rooted beyond the aperture's
+/// Draws a bunch on a plane of that many cells: dark, bent, tapering, far out of focus; rooted beyond the aperture's
 /// rim on that side.
-pub(crate) fn draw(rng: &mut Pcg64Mcg, n: usize, side: Side, bunch: &Bunch) -> Vec<f32> {
+pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bunch) -> Vec<f32> {
+    let [n, m] = cells;
     #[allow(clippy::cast_precision_loss)] // cells of a picture
-    let scale = n as f32;
+    let (scale, tall) = (n as f32, m as f32 / n as f32);
     #[allow(clippy::cast_possible_truncation)] // cells of a picture
-    let size = n as u32;
-    let mut out = vec![0f32; n * n];
+    let (size, height) = (n as u32, m as u32);
+    // The lid's margin lies beyond the aperture's rim, or the picture's edge where that cuts the aperture.
+    let margin = (0.5 * tall).min(0.44);
+    let mut out = vec![0f32; n * m];
     for _ in 0..bunch.count {
         #[allow(clippy::cast_possible_truncation)] // about one
         let (length, at, lean) = (bunch.length as f32, bunch.at as f32, bunch.lean as f32);
@@ -34,23 +37,23 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, n: usize, side: Side, bunch: &Bunch) -> V
         let lean = lean + 1.1 * (root - 0.5) + rng.random_range(-0.25..0.25f32);
         let bend = rng.random_range(-0.35..0.35f32);
         let half = rng.random_range(0.0022..0.0060f32) * scale;
-        let start = if matches!(side, Side::Top | Side::Bottom) { 0.06 } else { 0.0 };
-        let mut canvas = Canvas::new(size, size, rng.random_range(0.008..0.018f32) * scale, 0.0);
+        let mut canvas = Canvas::new(size, height, rng.random_range(0.008..0.018f32) * scale);
         let point = |t: f32| {
-            let (u, v) = (start + length * t, root + length * (lean * t + bend * t * t));
+            let (u, v) = (length * t, root + length * (lean * t + bend * t * t));
             let (x, y) = match side {
-                Side::Top => (v, u),
-                Side::Bottom => (v, 1.0 - u),
-                Side::Left => (u, v),
-                Side::Right => (1.0 - u, v),
+                Side::Top => (v, 0.5 * tall - margin + u),
+                Side::Bottom => (v, 0.5 * tall + margin - u),
+                Side::Left => (u, tall * v),
+                Side::Right => (1.0 - u, tall * v),
             };
             [x * scale, y * scale]
         };
         for k in 0..10u8 {
             let (t, u) = (f32::from(k) / 10.0, f32::from(k + 1) / 10.0);
             let taper = |t: f32| half * (1.0 - 0.85 * t);
-            let stroke = Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)], strength: 1.0 };
-            canvas.push(stroke, Clip { rows: 0..size, columns: 0..size });
+            let stroke =
+                Stroke { a: point(t), b: point(u), half: [taper(t), taper(u)], strength: 1.0, rim: 0.0 };
+            canvas.push(stroke, &Clip { rows: 0..height, columns: 0..size });
         }
         let dark = bunch.dark * rng.random_range(0.55..1.0f32);
         let mut band = vec![0f32; n * BAND as usize];

@@ -1,11 +1,12 @@
 //! From the pixel to the retina.
 
 use crate::Eyeball;
-use crate::scene::{Fault, Scene};
+use crate::scene::Scene;
+use crate::track::Track;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serrata_eye::{Rotation, Stereographic};
-use serrata_words::SlowAxis;
+use serrata_words::{EyeMovement, SlowAxis};
 use std::ops::Range;
 
 /// How the eye stands while part of the picture is swept.
@@ -22,9 +23,15 @@ pub(crate) struct Pose {
 /// A scene's geometry.
 #[derive(Debug, Clone)]
 pub(crate) struct Optics {
+    /// Width in pixels.
     pub size: u32,
+    /// Height in pixels.
+    pub height: u32,
     pub picture: Stereographic,
     pub poses: Vec<Pose>,
+    /// Index of the pose of each line.
+    of_line: Vec<u16>,
+    pub movements: Vec<EyeMovement>,
     pub sideways: bool,
 }
 
@@ -34,11 +41,11 @@ const SIDES: [u32; 2] = [16, 8192];
 impl Optics {
     pub fn new(scene: &Scene) -> Self {
         let size = scene.size.clamp(SIDES[0], SIDES[1]);
-        let picture = Stereographic::of(&scene.instrument, size, size).unwrap_or(Stereographic {
-            width: size,
-            height: size,
-            deg_per_px: [266.0 / f64::from(size); 2],
-        });
+        let height = scene.height.map_or(size, |h| h.clamp(SIDES[0], SIDES[1]));
+        // The width shows the instrument's field; pixels are square.
+        let deg = Stereographic::of(&scene.instrument, size, size)
+            .map_or(266.0 / f64::from(size), |p| p.deg_per_px[0]);
+        let picture = Stereographic { width: size, height, deg_per_px: [deg; 2] };
         // Nobody looks exactly where asked: small tilt and torsion, of the shot.
         let mut rng =
             Pcg64Mcg::seed_from_u64(scene.seed ^ scene.shot.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x0b71);
@@ -46,33 +53,43 @@ impl Optics {
         let torsion = Rotation::turning(rng.random_range(-3.0..3.0));
         let pose = slip.then(Rotation::from_gaze(scene.gaze, scene.turn_deg)).then(torsion);
         let sideways = matches!(scene.instrument.slow_axis, SlowAxis::Left | SlowAxis::Right);
-        let backwards = matches!(scene.instrument.slow_axis, SlowAxis::Up | SlowAxis::Left);
-        let jump = scene.faults.iter().find_map(|f| match f {
-            Fault::Motion { row, shift_deg } => Some((*row.min(&size), *shift_deg)),
-            _ => None,
-        });
+        let lines = if sideways { size } else { height };
+        let track = Track::new(scene, lines, deg);
         let mut poses = Vec::new();
-        let mut part = |lines: Range<u32>, to_retina| {
-            let (rows, columns) = if sideways { (0..size, lines) } else { (lines, 0..size) };
-            poses.push(Pose { rows, columns, to_retina });
-        };
-        match jump {
-            Some((line, shift)) => {
-                // The retina moves to the right by `shift`, so that a place in the picture shows what lay left of it.
-                let after = Rotation::tilting(0.0, shift).inverse().then(pose);
-                let (first, second) = if backwards { (after, pose) } else { (pose, after) };
-                part(0..line, first);
-                part(line..size, second);
-            }
-            None => part(0..size, pose),
+        let mut of_line = Vec::with_capacity(lines as usize);
+        for (k, (line, [right, up])) in track.stretches.iter().enumerate() {
+            let span = *line..track.stretches.get(k + 1).map_or(lines, |n| n.0);
+            // The retina moves by the shift, so that a place in the picture shows what lay before it.
+            let moved = Rotation::tilting(up.atan2(*right).to_degrees(), right.hypot(*up)).inverse();
+            #[allow(clippy::cast_possible_truncation)] // some tens of stretches
+            of_line.extend(span.clone().map(|_| k as u16));
+            let (rows, columns) = if sideways { (0..height, span) } else { (span, 0..size) };
+            poses.push(Pose { rows, columns, to_retina: moved.then(pose) });
         }
-        Self { size, picture, poses, sideways }
+        let movements = track.movements;
+        Self { size, height, picture, poses, of_line, movements, sideways }
+    }
+
+    /// Number of lines of the sweep.
+    pub const fn lines(&self) -> u32 {
+        if self.sideways { self.size } else { self.height }
+    }
+
+    /// Place of a pixel's centre from −1 to 1 across the width, the same scale down the height.
+    pub fn centred(&self, x: f64, y: f64) -> [f64; 2] {
+        let half = f64::from(self.size) / 2.0;
+        [(x - half) / half, (y - f64::from(self.height) / 2.0) / half]
+    }
+
+    /// Index of the pose at a pixel.
+    pub fn turn(&self, x: u32, y: u32) -> usize {
+        let line = if self.sideways { x } else { y };
+        self.of_line.get(line as usize).map_or(0, |k| usize::from(*k))
     }
 
     /// The pose at a pixel.
     pub fn pose(&self, x: u32, y: u32) -> Rotation {
-        let here = self.poses.iter().find(|p| p.rows.contains(&y) && p.columns.contains(&x));
-        here.map_or(Rotation::NONE, |p| p.to_retina)
+        self.poses.get(self.turn(x, y)).map_or(Rotation::NONE, |p| p.to_retina)
     }
 
     /// Where a point of the retina comes to lie before any jump.

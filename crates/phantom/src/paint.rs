@@ -4,6 +4,8 @@ use crate::Eyeball;
 use crate::aperture;
 use crate::canvas::{BAND, Canvas, Clip, Stroke};
 use crate::choroid::Strand;
+use crate::circulation::{Circulation, Moment};
+use crate::marks::{Look, Marks};
 use crate::noise::{flat, ramp};
 use crate::optics::Optics;
 use crate::scene::Scene;
@@ -12,28 +14,6 @@ use crate::vessels::Tree;
 use rayon::prelude::*;
 use serrata_eye::Rotation;
 use serrata_words::Modality;
-
-/// How far the dye has come, each 0 to 1.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Dye {
-    pub artery: f32,
-    pub vein: f32,
-    pub background: f32,
-}
-
-impl Dye {
-    /// Invented course: arteries from 11 s, veins full at 24 s, then slow fading.
-    #[allow(clippy::cast_possible_truncation)] // seconds
-    pub fn at(seconds: f64) -> Self {
-        let s = seconds as f32;
-        let fade = 0.25 + 0.75 * (-(s - 30.0).max(0.0) / 330.0).exp();
-        Self {
-            artery: ramp(10.5, 14.0, s) * fade,
-            vein: ramp(14.0, 24.0, s) * fade,
-            background: ramp(10.0, 20.0, s) * (0.45 + 0.55 * fade),
-        }
-    }
-}
 
 /// Light on the detector: one plane a channel, 0 to about 1; grey pictures have one.
 pub(crate) struct Light {
@@ -45,10 +25,12 @@ pub(crate) struct Painter<'a> {
     eye: &'a Eyeball,
     optics: &'a Optics,
     modality: Modality,
-    dye: Dye,
+    /// How bright dye in tissue that takes it up slowly is by now.
+    gathered: f32,
     arteries: Canvas,
     veins: Canvas,
     choroid: Canvas,
+    marks: Marks,
     grid: Grid,
     /// Rows of the rotation matrices, one a pose.
     turns: Vec<[[f32; 3]; 3]>,
@@ -71,37 +53,75 @@ fn single(r: Rotation) -> [[f32; 3]; 3] {
 impl<'a> Painter<'a> {
     pub fn new(eye: &'a Eyeball, scene: &Scene, optics: &'a Optics) -> Self {
         let size = optics.size;
-        let dye = Dye::at(scene.dye_s);
-        // Dye shines with the depth of the column; in reflected light an artery's middle throws light back.
-        let (artery_rim, vein_rim) = if scene.modality.is_dye() { (-0.45, -0.45) } else { (0.35, -0.30) };
-        let mut arteries = Canvas::new(size, size, 1.2, artery_rim);
-        let mut veins = Canvas::new(size, size, 1.2, vein_rim);
+        let circulation = scene.modality.is_dye().then(|| Circulation::new(eye, scene.course));
+        let moment = circulation.as_ref().map(|c| c.at(scene.dye_s, scene.modality == Modality::Icg));
+        let (mut arteries, mut veins) =
+            (Canvas::new(size, optics.height, 1.2), Canvas::new(size, optics.height, 1.2));
         #[allow(clippy::cast_precision_loss)] // picture sides
-        let mut choroid = Canvas::new(size, size, (size as f32 * 0.0016).max(1.0), -0.3);
+        let mut choroid = Canvas::new(size, optics.height, (size as f32 * 0.0016).max(1.0));
+        let mut marks = Marks::new(size, optics.height);
+        #[allow(clippy::cast_possible_truncation)] // millimetres
+        let radius_mm = (eye.axial_length_mm / 2.0) as f32;
+        let look = Look { modality: scene.modality, moment: moment.as_ref(), radius_mm };
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
-            project.tree(&eye.arteries, &clip, &mut arteries);
-            project.tree(&eye.veins, &clip, &mut veins);
+            // In reflected light an artery's middle throws light back.
+            match &moment {
+                Some(m) => {
+                    project.tree(&eye.arteries, &clip, &mut arteries, |i| filled(m.artery(i)));
+                    project.tree(&eye.veins, &clip, &mut veins, |i| filled(m.vein(i)));
+                }
+                None => {
+                    project.tree(&eye.arteries, &clip, &mut arteries, |_| (1.0, 0.35));
+                    project.tree(&eye.veins, &clip, &mut veins, |_| (1.0, -0.30));
+                }
+            }
             for s in &eye.strands {
                 project.strand(s, &clip, &mut choroid);
             }
+            for l in &eye.lesions {
+                if let Some((at, k)) = project.place(l.at) {
+                    marks.push(l, at, k * project.scale, &look, &clip);
+                }
+            }
         }
-        let grid = Grid::new(eye, optics, scene.modality, dye);
+        let grid = Grid::new(eye, optics, scene.modality, moment.as_ref());
+        let gathered = moment.as_ref().map_or(0.0, Moment::gathered);
         #[allow(clippy::cast_possible_truncation)] // pixels
         let pixel = optics.picture.deg_per_px[0].to_radians() as f32;
         let grain = [0.0060, 0.0024f32].map(|g| ramp(0.3, 1.6, g / pixel));
         let turns = optics.poses.iter().map(|p| single(p.to_retina)).collect();
-        Self { eye, optics, modality: scene.modality, dye, arteries, veins, choroid, grid, turns, grain }
+        Self {
+            eye,
+            optics,
+            modality: scene.modality,
+            gathered,
+            arteries,
+            veins,
+            choroid,
+            marks,
+            grid,
+            turns,
+            grain,
+        }
+    }
+
+    /// An empty chamber: a little stray light.
+    pub fn dark(&self) -> Light {
+        let all = self.optics.size as usize * self.optics.height as usize;
+        let channels = if self.modality == Modality::Colour { 2 } else { 1 };
+        Light { channels: vec![vec![0.02; all]; channels] }
     }
 
     /// Paints the whole frame.
     pub fn paint(&self) -> Light {
         let n = self.optics.size as usize;
+        let all = n * self.optics.height as usize;
         let band = n * BAND as usize;
-        let mut first = vec![0f32; n * n];
+        let mut first = vec![0f32; all];
         if self.modality == Modality::Colour {
-            let mut second = vec![0f32; n * n];
+            let mut second = vec![0f32; all];
             first.par_chunks_mut(band).zip(second.par_chunks_mut(band)).enumerate().for_each(
                 |(b, (r, g))| {
                     self.band(b, |i, light| {
@@ -123,35 +143,46 @@ impl<'a> Painter<'a> {
     #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // picture sides
     fn band(&self, band: usize, mut put: impl FnMut(usize, [f32; 2])) {
         let n = self.optics.size;
-        let mut planes = [(); 3].map(|()| vec![0f32; (n * BAND) as usize]);
+        let mut planes = [(); 6].map(|()| vec![0f32; (n * BAND) as usize]);
         self.arteries.draw(band, &mut planes[0]);
         self.veins.draw(band, &mut planes[1]);
         self.choroid.draw(band, &mut planes[2]);
+        for (canvas, plane) in
+            [&self.marks.dark, &self.marks.bright, &self.marks.pools].iter().zip(&mut planes[3..])
+        {
+            if !canvas.is_empty() {
+                canvas.draw(band, plane);
+            }
+        }
         let top = band as u32 * BAND;
         let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
-        let half = n as f32 / 2.0;
-        for y in top..(top + BAND).min(n) {
-            let v = (half - y as f32 - 0.5) * k;
-            for x in aperture::columns(y, n) {
+        let (half, middle) = (n as f32 / 2.0, self.optics.height as f32 / 2.0);
+        for y in top..(top + BAND).min(self.optics.height) {
+            let v = (middle - y as f32 - 0.5) * k;
+            for x in aperture::columns(y, n, self.optics.height) {
                 let u = (x as f32 + 0.5 - half) * k;
                 let s = 1.0 + u * u + v * v;
                 let view = [2.0 * u / s, 2.0 * v / s, (2.0 - s) / s];
                 let m = self.turn(x, y);
                 let p = m.map(|r| r[0] * view[0] + r[1] * view[1] + r[2] * view[2]);
                 let i = ((y - top) * n + x) as usize;
-                let strokes = [planes[0][i], planes[1][i], planes[2][i]];
+                let strokes = [0, 1, 2, 3, 4, 5].map(|k: usize| planes[k][i]);
                 put(i, self.light(p, self.grid.at(x, y), strokes));
             }
         }
     }
 
     fn turn(&self, x: u32, y: u32) -> &[[f32; 3]; 3] {
-        let here = |p: &crate::optics::Pose| p.rows.contains(&y) && p.columns.contains(&x);
-        &self.turns[self.optics.poses.iter().position(here).unwrap_or(0)]
+        &self.turns[self.optics.turn(x, y)]
     }
 
     /// Light from one place of the retina: red and green, or grey twice.
-    fn light(&self, p: [f32; 3], t: Tissue, [artery, vein, choroid]: [f32; 3]) -> [f32; 2] {
+    fn light(
+        &self,
+        p: [f32; 3],
+        t: Tissue,
+        [artery, vein, choroid, dark, bright, pool]: [f32; 6],
+    ) -> [f32; 2] {
         // Grain on an equal-area map, so that it sticks to the retina.
         let l = (2.0 / (1.0 + p[2]).max(1e-3)).sqrt();
         let (x, y) = (p[0] * l, p[1] * l);
@@ -165,33 +196,42 @@ impl<'a> Painter<'a> {
         match self.modality {
             Modality::Fa => {
                 let base = t.green * (1.0 + 0.22 * grain) * (1.0 - 0.4 * disc.0)
-                    + 0.10 * disc.0 * self.dye.background;
-                let v = base + 0.62 * (artery * self.dye.artery).max(0.95 * vein * self.dye.vein);
+                    + 0.14 * disc.0 * self.gathered
+                    + 0.40 * bright
+                    + 0.45 * pool;
+                let v = (base + 0.95 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {
                 let base =
                     (t.green * (1.0 + 0.10 * grain) + 0.26 * choroid * t.choroid) * (1.0 - 0.75 * disc.0);
-                let v = base + 0.30 * (artery * self.dye.artery).max(vein * self.dye.vein);
+                let v = (base + 0.30 * artery.max(vein)) * (1.0 - 0.5 * dark);
                 [v, v]
             }
             Modality::Faf => {
                 let base =
                     t.green * (1.0 + 0.14 * grain) * (1.0 - 0.93 * disc.0) * (1.0 + t.choroid * choroid);
-                let v = base * (1.0 - 0.74 * artery) * (1.0 - 0.84 * vein);
+                let v = base
+                    * (1.0 - 0.74 * artery)
+                    * (1.0 - 0.84 * vein)
+                    * (1.0 - 0.8 * dark)
+                    * (1.0 + 0.3 * bright);
                 [v, v]
             }
             Modality::Infrared => {
                 let base =
                     (0.5 * t.red + 0.25) * (1.0 + 0.05 * grain) + 0.10 * choroid * t.choroid + 0.1 * disc.0;
-                let v = base * (1.0 - 0.18 * artery) * (1.0 - 0.30 * vein);
+                let v =
+                    (base + 0.1 * bright) * (1.0 - 0.18 * artery) * (1.0 - 0.30 * vein) * (1.0 - 0.3 * dark);
                 [v, v]
             }
             Modality::Colour | Modality::Red | Modality::Green => {
-                let red = t.red * (1.0 + 0.08 * grain) + 0.22 * choroid * t.choroid;
+                let red = t.red * (1.0 + 0.08 * grain) + 0.34 * choroid * t.choroid;
                 let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.26 * choroid * t.choroid);
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
+                let (red, green) = (red + (0.80 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
+                let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
                 [
                     red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
                     green * (1.0 - 0.74 * artery) * (1.0 - 0.86 * vein),
@@ -221,22 +261,23 @@ impl<'a> Painter<'a> {
 }
 
 impl Grid {
-    fn new(eye: &Eyeball, optics: &Optics, modality: Modality, dye: Dye) -> Self {
+    fn new(eye: &Eyeball, optics: &Optics, modality: Modality, dye: Option<&Moment<'_>>) -> Self {
         let step = (optics.size / 300).max(2);
         let side = optics.size.div_ceil(step) as usize + 2;
-        let points = (0..side * side)
+        let rows = optics.height.div_ceil(step) as usize + 2;
+        let points = (0..side * rows)
             .into_par_iter()
             .map(|i| {
                 #[allow(clippy::cast_possible_truncation)] // picture sides
                 let (x, y) = ((i % side) as u32 * step, (i / side) as u32 * step);
-                let pose = optics.pose(x.min(optics.size - 1), y.min(optics.size - 1));
+                let pose = optics.pose(x.min(optics.size - 1), y.min(optics.height - 1));
                 let d = pose.apply(optics.picture.to_direction([f64::from(x), f64::from(y)]));
                 #[allow(clippy::cast_possible_truncation)] // unit vectors
                 let p = d.xyz().map(|c| c as f32);
-                match modality {
-                    Modality::Fa => tissue::fluorescein(eye, p, dye.background),
-                    Modality::Icg => tissue::indocyanine(eye, p, dye.background),
-                    Modality::Faf => tissue::autofluorescence(eye, p),
+                match (modality, dye) {
+                    (Modality::Fa, Some(dye)) => tissue::fluorescein(eye, p, dye),
+                    (Modality::Icg, Some(dye)) => tissue::indocyanine(eye, p, dye),
+                    (Modality::Faf, _) => tissue::autofluorescence(eye, p),
                     _ => tissue::reflectance(eye, p),
                 }
             })
@@ -255,16 +296,16 @@ impl Grid {
 }
 
 /// From the retina to strokes on the picture.
-struct Projector<'a> {
+pub(crate) struct Projector<'a> {
     optics: &'a Optics,
     /// From the retinal frame to the view frame.
     back: [[f32; 3]; 3],
     /// Pixels a radian at the picture's centre.
-    scale: f32,
+    pub scale: f32,
 }
 
 impl<'a> Projector<'a> {
-    fn new(optics: &'a Optics, to_retina: Rotation) -> Self {
+    pub fn new(optics: &'a Optics, to_retina: Rotation) -> Self {
         #[allow(clippy::cast_possible_truncation)] // pixels
         let scale = (1.0 / optics.picture.deg_per_px[0].to_radians()) as f32;
         Self { optics, back: single(to_retina.inverse()), scale }
@@ -272,14 +313,14 @@ impl<'a> Projector<'a> {
 
     /// Place in the picture, and how much larger than at the centre things are drawn there. `None` far behind.
     #[allow(clippy::cast_precision_loss)] // picture sides
-    fn place(&self, p: [f32; 3]) -> Option<([f32; 2], f32)> {
+    pub fn place(&self, p: [f32; 3]) -> Option<([f32; 2], f32)> {
         let v = self.back.map(|r| r[0] * p[0] + r[1] * p[1] + r[2] * p[2]);
         let k = 2.0 / (1.0 + v[2]);
-        let half = self.optics.size as f32 / 2.0;
-        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, half - k * v[1] * self.scale], k))
+        let (half, middle) = (self.optics.size as f32 / 2.0, self.optics.height as f32 / 2.0);
+        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, middle - k * v[1] * self.scale], k))
     }
 
-    fn tree(&self, tree: &Tree, clip: &Clip, canvas: &mut Canvas) {
+    pub fn tree(&self, tree: &Tree, clip: &Clip, canvas: &mut Canvas, look: impl Fn(usize) -> (f32, f32)) {
         let places: Vec<_> = tree.points.iter().map(|p| self.place(*p)).collect();
         for i in 0..tree.points.len() {
             let a = tree.parent[i] as usize;
@@ -296,7 +337,11 @@ impl<'a> Projector<'a> {
             // A side branch starts with its own width.
             let own = if tree.next[a] as usize == i { tree.half[a] } else { tree.half[i] };
             let half = [own * p1.1 * self.scale, tree.half[i] * p2.1 * self.scale];
-            curve([p0.0, p1.0, p2.0, p3.0], half, absorption(tree.half[i]), clip, canvas);
+            let (strength, rim) = look(i);
+            if strength > 1e-3 {
+                let brush = (strength * absorption(tree.half[i]), rim);
+                curve([p0.0, p1.0, p2.0, p3.0], half, brush, clip, canvas);
+            }
         }
     }
 
@@ -316,9 +361,17 @@ impl<'a> Projector<'a> {
             // Strands come up out of the depth where they begin.
             #[allow(clippy::cast_precision_loss)] // some tens
             let depth = strand.strength * ramp(0.0, 6.0, i as f32);
-            curve([p0.0, p1.0, p2.0, p3.0], half, depth, clip, canvas);
+            curve([p0.0, p1.0, p2.0, p3.0], half, (depth, -0.3), clip, canvas);
         }
     }
+}
+
+/// Paint and rim of a vessel that holds this much dye in its middle and along its wall. It shines with the depth of
+/// the column, so a well mixed one is brightest in the middle.
+fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
+    let (a, b) = (1.22 * middle, 0.78 * wall);
+    let strength = 0.5 * (a + b);
+    (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
 /// A thin vessel absorbs less: about with the power 0.4 of its calibre, 1 from 40 µm of half calibre on (judgement).
@@ -327,7 +380,7 @@ fn absorption(half: f32) -> f32 {
 }
 
 /// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.
-fn curve(p: [[f32; 2]; 4], half: [f32; 2], strength: f32, clip: &Clip, canvas: &mut Canvas) {
+fn curve(p: [[f32; 2]; 4], half: [f32; 2], (strength, rim): (f32, f32), clip: &Clip, canvas: &mut Canvas) {
     let length = (p[2][0] - p[1][0]).hypot(p[2][1] - p[1][1]);
     let pieces = (length / 5.0).ceil().clamp(1.0, 6.0);
     let at = |t: f32| {
@@ -343,7 +396,7 @@ fn curve(p: [[f32; 2]; 4], half: [f32; 2], strength: f32, clip: &Clip, canvas: &
     let mut k = 0.0;
     while k < pieces {
         let (t, u) = (k / pieces, (k + 1.0) / pieces);
-        canvas.push(Stroke { a: at(t), b: at(u), half: [width(t), width(u)], strength }, clip.clone());
+        canvas.push(Stroke { a: at(t), b: at(u), half: [width(t), width(u)], strength, rim }, clip);
         k += 1.0;
     }
 }

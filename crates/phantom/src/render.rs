@@ -1,8 +1,8 @@
 use crate::covers::Covers;
 use crate::optics::Optics;
 use crate::paint::Painter;
-use crate::scene::Scene;
-use crate::{Eyeball, sensor, truth};
+use crate::scene::{Fault, Scene};
+use crate::{Eyeball, raw, sensor, truth};
 use serrata_frame::{Coverage, Frame, Pixels, Samples};
 use serrata_words::{AcquisitionFacts, FrameTruth};
 
@@ -28,16 +28,18 @@ impl Eyeball {
         let scene = &Scene { seed: self.seed, eye: self.eye, ..scene.clone() };
         let optics = Optics::new(scene);
         let covers = Covers::new(scene, &optics);
-        let mut light = Painter::new(self, scene, &optics).paint();
-        sensor::spread(&mut light, scene, &optics);
+        let empty = scene.faults.contains(&Fault::NoRetina);
+        let painter = Painter::new(self, scene, &optics);
+        let mut light = if empty { painter.dark() } else { painter.paint() };
+        sensor::spread(&mut light, scene, &optics, &covers, self.media);
         let samples = sensor::expose(&light, scene, &optics, &covers);
         let channels = if light.channels.len() == 2 { 3 } else { 1 };
-        #[allow(clippy::expect_used)] // the sensor fills size × size × channels by construction
-        let pixels = Pixels::new(optics.size, optics.size, channels, Samples::U8(samples.into()))
+        #[allow(clippy::expect_used)] // the sensor fills width × height × channels by construction
+        let pixels = Pixels::new(optics.size, optics.height, channels, Samples::U8(samples.into()))
             .expect("as many samples as the picture has");
         let facts = AcquisitionFacts {
             eye: scene.labelled,
-            modality: Some(scene.modality),
+            modality: scene.labelled_modality,
             gaze: Some(scene.gaze),
             instrument: Some(scene.instrument.name.clone()),
             centre_view_angle_deg: Some(optics.picture.deg_per_px),
@@ -45,7 +47,8 @@ impl Eyeball {
             note: (channels == 3).then(|| "two lasers, red and green: blue is empty".to_owned()),
             ..AcquisitionFacts::default()
         };
-        let frame = Frame { coverage: Coverage::full(optics.size, optics.size), pixels, facts };
-        Rendered { frame, truth: truth::of(self, scene, &optics, &covers) }
+        let frame = Frame { coverage: Coverage::full(optics.size, optics.height), pixels, facts };
+        let made = Rendered { frame, truth: truth::of(self, scene, &optics, &covers) };
+        if scene.raw { raw::stretch(made) } else { made }
     }
 }

@@ -1,3 +1,4 @@
+use crate::circulation::Course;
 use serrata_words::{Eye, Gaze, Instrument, Modality, Projection, Side, SlowAxis};
 
 /// What goes wrong in a frame.
@@ -59,6 +60,66 @@ pub enum Fault {
         /// 0 to 1.
         strength: f64,
     },
+    /// The eye is too near: both lids, their lashes and the iris at the ends come in (common practice, no source).
+    TooClose {
+        /// 0 to 1: at 1 half of the aperture is lost.
+        strength: f64,
+    },
+    /// The eye is too far: the iris, out of focus, closes the field from all round (common practice, no source).
+    TooFar {
+        /// 0 to 1: at 1 half of the aperture is lost.
+        strength: f64,
+    },
+    /// The iris throws a soft shadow from a side; the retina still shows through.
+    IrisShadow {
+        /// The side that it comes from.
+        side: Side,
+        /// Share of the aperture, 0 to 1.
+        share: f64,
+    },
+    /// The instrument's own light comes back from cornea, lens or a contact lens: a burnt-out spot with its ghost.
+    Reflex {
+        /// Middle in shares of the picture's width and height.
+        at: [f64; 2],
+        /// Radius as a share of the picture's width.
+        radius: f64,
+    },
+    /// A clot in the vitreous throws a soft shadow with a tail.
+    Floater {
+        /// Middle in shares of the picture's width and height.
+        at: [f64; 2],
+        /// Radius as a share of the picture's width.
+        radius: f64,
+        /// Light that it takes, 0 to 1.
+        dark: f64,
+    },
+    /// Grease wiped over the front surface: streaks that veil and blur.
+    Smear {
+        /// Middle in shares of the picture's width and height.
+        at: [f64; 2],
+        /// Radius as a share of the picture's width.
+        radius: f64,
+        /// 0 to 1.
+        strength: f64,
+    },
+    /// Dust in the instrument: the same spots in every frame of the instrument, 3 to 10 % of the light each.
+    Dust {
+        /// How many spots.
+        count: u32,
+        /// Which deposit: another number after the instrument was cleaned.
+        deposit: u64,
+    },
+    /// Part of the picture is out of focus: tear film, a cataract's spoke, a steep periphery.
+    RegionalBlur {
+        /// Middle in shares of the picture's width and height.
+        at: [f64; 2],
+        /// Radius as a share of the picture's width.
+        radius: f64,
+        /// Standard deviation of a Gaussian in pixels of the instrument's full-size picture.
+        sigma: f64,
+    },
+    /// Nobody looks in: an empty chamber.
+    NoRetina,
 }
 
 /// One frame to be made.
@@ -76,16 +137,24 @@ pub struct Scene {
     pub gaze: Gaze,
     /// How far the gaze is turned when not straight ahead, eye angle in degrees.
     pub turn_deg: f64,
-    /// Side of the picture in pixels, cut to 16..=8192; other sizes than the instrument's show the same field.
+    /// Width of the picture in pixels, cut to 16..=8192; other widths than the instrument's show the same field.
     pub size: u32,
+    /// Height in pixels, or none for a square; a lower picture is cut from the square's middle. Cut to 16..=8192.
+    pub height: Option<u32>,
     /// What goes wrong, beyond the everyday.
     pub faults: Vec<Fault>,
     /// Whether a few lashes and a corner of lid come in at the edge, as they do in most real pictures.
     pub everyday: bool,
     /// The eye on the label, or none.
     pub labelled: Option<Eye>,
+    /// The kind on the label, or none.
+    pub labelled_modality: Option<Modality>,
     /// Seconds since the dye was injected (dye pictures only).
     pub dye_s: f64,
+    /// How the dye comes and goes (dye pictures only).
+    pub course: Course,
+    /// Whether the picture keeps the uneven stretch of a frame that was not projected.
+    pub raw: bool,
     /// The instrument.
     pub instrument: Instrument,
 }
@@ -104,10 +173,14 @@ impl Scene {
             gaze: Gaze::Primary,
             turn_deg: serrata_eye::GAZE_DEG,
             size: instrument.width,
+            height: None,
             faults: Vec::new(),
             everyday: true,
             labelled: Some(eye),
+            labelled_modality: Some(modality),
             dye_s: 60.0,
+            course: Course::default(),
+            raw: false,
             instrument,
         }
     }

@@ -1,7 +1,7 @@
 //! From light to stored samples: haze, blur, covers, exposure, noise, eight bits.
 
 use crate::aperture;
-use crate::covers::Covers;
+use crate::covers::{Acts, Covers, Layer};
 use crate::noise::{bell, flat, ramp};
 use crate::optics::Optics;
 use crate::paint::Light;
@@ -10,15 +10,22 @@ use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
 
 /// Smears the light as defocus and haze do, before anything comes in front.
-pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics) {
+pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers, media: [f64; 2]) {
     let full = f64::from(scene.instrument.width.max(1));
     let mut sigma2 = 0.0;
-    let mut veil = 0.0;
+    // What the eye's own media do is the eye's haze: a cataract spreads a little more and dims the green.
+    let mut veil = media[0].max(0.8 * media[1]);
+    sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+    if media[1] > 0.0 && light.channels.len() == 2 {
+        #[allow(clippy::cast_possible_truncation)] // 0 to 1
+        let keep = 1.0 - 0.35 * media[1] as f32;
+        light.channels[1].par_iter_mut().for_each(|v| *v *= keep);
+    }
     for fault in &scene.faults {
         match *fault {
             Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
             Fault::Haze { strength } => {
-                veil = strength.clamp(0.0, 1.0);
+                veil = f64::max(veil, strength.clamp(0.0, 1.0));
                 sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
             }
             _ => {}
@@ -28,6 +35,7 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics) {
     if sigma2 > 0.04 && sigma2.is_finite() {
         light.channels.par_iter_mut().for_each(|c| blur(c, n, sigma2.sqrt()));
     }
+    regional(light, scene, optics, covers);
     if veil > 0.0 {
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let veil = veil as f32;
@@ -39,10 +47,41 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics) {
     }
 }
 
-/// Gaussian blur of a square plane by three box blurs each way.
+/// Blurs where a soft patch or a smear lies: each mixes the light with a blurred copy of itself.
+fn regional(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers) {
+    let n = optics.size as usize;
+    let scale = f64::from(optics.size) / f64::from(scene.instrument.width.max(1));
+    let mut sigmas = scene.faults.iter().filter_map(|f| match f {
+        Fault::RegionalBlur { sigma, .. } => Some(*sigma),
+        _ => None,
+    });
+    for layer in &covers.layers {
+        let sigma = match layer.kind {
+            FindingKind::Blur => sigmas.next().unwrap_or(0.0),
+            // Grease scatters over a few pixels (judgement).
+            FindingKind::Smear => 9.0,
+            _ => continue,
+        } * scale;
+        if !(sigma > 0.2 && sigma.is_finite()) {
+            continue;
+        }
+        for plane in &mut light.channels {
+            let mut soft = plane.clone();
+            blur(&mut soft, n, sigma);
+            plane.par_chunks_mut(n).zip(soft.par_chunks(n)).enumerate().for_each(|(y, (row, soft))| {
+                #[allow(clippy::cast_possible_truncation)] // picture sides
+                for (x, (v, s)) in row.iter_mut().zip(soft).enumerate() {
+                    *v += (s - *v) * covers.between(&layer.alpha, x as u32, y as u32);
+                }
+            });
+        }
+    }
+}
+
+/// Gaussian blur of a plane with `n` columns by three box blurs each way.
 pub(crate) fn blur(plane: &mut [f32], n: usize, sigma: f64) {
     for radius in boxes(sigma) {
-        let radius = radius.min(n.saturating_sub(1) / 2);
+        let radius = radius.min(n.min(plane.len() / n.max(1)).saturating_sub(1) / 2);
         if radius == 0 {
             continue;
         }
@@ -84,7 +123,8 @@ fn box_line(from: &[f32], to: &mut [f32], r: usize) {
 fn box_columns(plane: &mut [f32], n: usize, r: usize) {
     let scale = 1.0 / (2 * r + 1) as f32;
     let from = plane.to_vec();
-    let row = |i: isize| &from[i.clamp(0, n as isize - 1) as usize * n..][..n];
+    let rows = plane.len() / n;
+    let row = |i: isize| &from[i.clamp(0, rows as isize - 1) as usize * n..][..n];
     let mut sum = vec![0f32; n];
     for i in -(r as isize)..=r as isize {
         for (s, v) in sum.iter_mut().zip(row(i)) {
@@ -103,7 +143,7 @@ fn box_columns(plane: &mut [f32], n: usize, r: usize) {
 
 /// Colour of skin and iris as this kind of picture shows them: red and green, or grey twice.
 fn skin(modality: Modality, kind: FindingKind) -> [f32; 2] {
-    let lid = kind == FindingKind::Lid || kind == FindingKind::Blink;
+    let lid = matches!(kind, FindingKind::Lid | FindingKind::Blink | FindingKind::TooClose);
     match modality {
         Modality::Colour | Modality::Red | Modality::Green => {
             if lid {
@@ -143,11 +183,11 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
     let stride = if colour { 3 } else { 1 };
     let gain = gain(scene);
     let pick = usize::from(scene.modality != Modality::Red);
-    let mut out = vec![0u8; n * n * stride];
+    let mut out = vec![0u8; n * optics.height as usize * stride];
     out.par_chunks_mut(n * stride).enumerate().for_each(|(y, row)| {
         #[allow(clippy::cast_possible_truncation)] // picture sides
         let y = y as u32;
-        let inside = aperture::columns(y, optics.size);
+        let inside = aperture::columns(y, optics.size, optics.height);
         for x in 0..optics.size {
             let i = y as usize * n + x as usize;
             let mut v = [0.0; 2];
@@ -159,7 +199,7 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
                     v[1] = v[0];
                 }
                 v = covered(v, scene, optics, covers, x, y);
-                let rim = rim(x, y, optics.size);
+                let rim = rim(x, y, optics);
                 v = v.map(|c| c * rim * gain);
                 if !colour {
                     v[0] = v[pick];
@@ -194,16 +234,9 @@ fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: 
         if alpha <= 0.0 {
             continue;
         }
-        if layer.kind == FindingKind::Lash {
-            v = v.map(|c| c * (1.0 - alpha));
-        } else {
-            let tone = covers.between(&layer.tone, x, y);
-            let skin = skin(scene.modality, layer.kind);
-            v = [0, 1].map(|k: usize| v[k] * (1.0 - alpha) + alpha * tone * skin[k]);
-        }
+        v = behind(v, layer, alpha, scene.modality, || covers.between(&layer.tone, x, y));
     }
-    let line = if optics.sideways { x } else { y };
-    if covers.blinks.iter().any(|b| (b[0]..b[1]).contains(&line)) {
+    if covers.blinked(x, y, optics.sideways) {
         #[allow(clippy::cast_precision_loss)] // picture sides
         let (u, w) = (x as f32 / optics.size as f32, y as f32 / optics.size as f32);
         #[allow(clippy::cast_possible_truncation)] // a seed
@@ -213,17 +246,38 @@ fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: 
     v
 }
 
-/// The aperture's rim falls off over a few hundredths of the picture.
+/// Light behind one layer.
+fn behind(v: [f32; 2], layer: &Layer, alpha: f32, modality: Modality, tone: impl Fn() -> f32) -> [f32; 2] {
+    match layer.acts {
+        Acts::Takes => v.map(|c| c * (1.0 - alpha)),
+        Acts::Covers => {
+            let (tone, skin) = (tone(), skin(modality, layer.kind));
+            [0, 1].map(|k: usize| v[k] * (1.0 - alpha) + alpha * tone * skin[k])
+        }
+        Acts::Adds => {
+            // Barrier filters hold most of the instrument's own light back.
+            let passes = if modality.is_dye() || modality == Modality::Faf { 0.5 } else { 1.0 };
+            v.map(|c| c + alpha * tone() * passes)
+        }
+        Acts::Veils if layer.kind == FindingKind::Smear => {
+            let grey = if modality.is_dye() { 0.08 } else { 0.26 };
+            v.map(|c| c + (grey - c) * 0.6 * alpha)
+        }
+        Acts::Veils => v,
+    }
+}
+
+/// Light that the aperture's rim lets through: it falls off over a few hundredths of the picture.
 #[allow(clippy::cast_possible_truncation)] // 0 to 1
-fn rim(x: u32, y: u32, size: u32) -> f32 {
-    let half = f64::from(size) / 2.0;
-    let d = aperture::signed((f64::from(x) + 0.5) / half - 1.0, (f64::from(y) + 0.5) / half - 1.0);
+pub(crate) fn rim(x: u32, y: u32, optics: &Optics) -> f32 {
+    let [u, v] = optics.centred(f64::from(x) + 0.5, f64::from(y) + 0.5);
+    let d = aperture::signed(u, v);
     (0.25 + 0.75 * ramp(0.0, 0.13, -d as f32)) * ramp(0.0, 0.006, -d as f32)
 }
 
 /// Shot noise, read noise and eight bits.
 fn quantise(v: f32, x: u32, y: u32, seed: u32) -> u8 {
-    let noisy = v + bell(x, y, seed) * (0.006 + 0.022 * v.max(0.0).sqrt());
+    let noisy = v + bell(x, y, seed) * (0.0015 + 0.008 * v.max(0.0).sqrt());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
     {
         (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8

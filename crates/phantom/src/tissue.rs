@@ -1,7 +1,9 @@
 //! How bright the retina is where no vessel lies, before the scanner.
 
 use crate::Eyeball;
+use crate::circulation::Moment;
 use crate::noise::{cloud, ramp};
+use serrata_words::LesionKind;
 
 /// Light that comes back from a place: the red and the green channel, or the grey one twice; and how well the
 /// choroid shows through there.
@@ -42,10 +44,14 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let nerve = (-(off_disc(eye, p).to_degrees() / 16.0).powi(2)).exp();
     let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
-    let bare = (1.05 - l.pigment + 1.3 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.12, 1.0);
+    let [atrophy, closed] = regions(eye, p);
+    let bare = (1.05 + 0.9 * atrophy - l.pigment + 1.3 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.12, 1.0);
     Tissue {
-        red: red * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
-        green: (green * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit) + 0.13 * nerve) * far * (0.16 + 0.84 * on),
+        red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
+        green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
+            + 0.13 * nerve)
+            * far
+            * (0.16 + 0.84 * on),
         choroid: bare * (0.25 + 0.75 * ramp(8.0, 26.0, deg)) * on,
         retina: on,
     }
@@ -85,31 +91,51 @@ pub(crate) fn autofluorescence(eye: &Eyeball, p: [f32; 3]) -> Tissue {
         * (1.0 + 0.16 * cloud(p, 1.8, 3, l.noise) + 0.35 * ring)
         * (1.0 - 0.42 * (-(deg / 7.5).powi(2)).exp() - 0.25 * (-(deg / 2.5).powi(2)).exp())
         * (1.0 - 0.35 * ramp(60.0, 100.0, deg))
+        * (1.0 - 0.88 * regions(eye, p)[0])
         * (0.1 + 0.9 * on);
     Tissue { red: v, green: v, choroid: 0.06 * on, retina: on }
 }
 
-/// Background of fluorescein: choroidal flush behind the epithelium, dark at the fovea. `filled` is 0 before the
-/// dye comes and 1 when it is there.
-pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], filled: f32) -> Tissue {
+/// Background of fluorescein: the choroidal flush behind the epithelium and the capillaries before it, both dark at
+/// the fovea.
+pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let on = on_retina(eye, p);
+    let [atrophy, closed] = regions(eye, p);
     let centre = 0.55 + 0.45 * (-(deg / 45.0).powi(2)).exp();
-    let v = (0.012 + 0.105 * filled * centre * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)))
-        * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp())
+    let flush =
+        0.17 * dye.choroid(p, l.noise) * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)) * (1.0 + 1.6 * atrophy);
+    let bed = 0.10 * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
+    let v = (0.012 + (flush + bed) * centre)
+        * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp() * (1.0 - atrophy))
         * (1.0 - 0.6 * ramp(70.0, 105.0, deg))
         * (0.3 + 0.7 * on);
     Tissue { red: v, green: v, choroid: 0.0, retina: on }
 }
 
-/// Background of indocyanine green: the choroid itself.
-pub(crate) fn indocyanine(eye: &Eyeball, p: [f32; 3], filled: f32) -> Tissue {
+/// Background of indocyanine green: the choroid itself. Late the vessels are washed out before a ground that holds
+/// what they left there.
+pub(crate) fn indocyanine(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let on = on_retina(eye, p);
-    let v = (0.012 + 0.16 * filled * (1.0 + 0.3 * cloud(p, 2.4, 3, l.noise)))
+    let [atrophy, _] = regions(eye, p);
+    let now = dye.choroid(p, l.noise);
+    let v = (0.012 + (0.30 * now + 0.07 * dye.gathered()) * (1.0 + 0.3 * cloud(p, 2.4, 3, l.noise)))
+        * (1.0 - 0.4 * atrophy)
         * (1.0 - 0.5 * ramp(60.0, 105.0, deg))
         * (0.3 + 0.7 * on);
-    Tissue { red: v, green: v, choroid: 0.9 * filled * on, retina: on }
+    // Below an even ground the large vessels turn dark.
+    Tissue { red: v, green: v, choroid: (1.1 * now - 0.35 * dye.gathered()) * on, retina: on }
+}
+
+/// How much of an atrophy, and of a region without perfusion, lies at a place.
+pub(crate) fn regions(eye: &Eyeball, p: [f32; 3]) -> [f32; 2] {
+    let most = |kind| eye.lesions.iter().filter(|l| l.kind == kind).map(|l| l.inside(p)).fold(0.0, f32::max);
+    if eye.lesions.is_empty() {
+        [0.0; 2]
+    } else {
+        [most(LesionKind::Atrophy), most(LesionKind::NonPerfusion)]
+    }
 }

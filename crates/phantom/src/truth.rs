@@ -1,27 +1,26 @@
 //! What a frame really shows.
 
 use crate::Eyeball;
+use crate::circulation::Circulation;
 use crate::contour::Mask;
-use crate::covers::Covers;
+use crate::covers::{Blink, Covers};
 use crate::optics::{Landmark, Optics};
 use crate::scene::{Fault, Scene};
-use crate::tissue;
-use serrata_words::{Disc, Finding, FindingKind, Fovea, FrameTruth, Region, Side, SlowAxis, Verdict};
+use crate::{sensor, tissue};
+use rayon::prelude::*;
+use serrata_words::{
+    Disc, DyeMoment, Finding, FindingKind, Fovea, FrameTruth, Modality, Region, Side, SlowAxis, Verdict,
+};
 
-/// A cell counts as covered above this opacity.
-const COVERED: f32 = 0.5;
+/// Retina counts as seen where the aperture's rim lets more than this share of the light through: below it a dark
+/// field cannot be told from the rim.
+const LIT: f32 = 0.45;
 
 /// The truth about a frame.
 pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
     let aperture = covers.aperture();
     let all = share_base(&aperture);
-    let open = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
-        let k = j * covers.side + i;
-        aperture.cells[k]
-            && covers.layers.iter().all(|l| l.alpha[k] < COVERED)
-            && !covers.blinked(i, j, optics.sideways)
-            && on_retina(eye, optics, covers, i, j)
-    });
+    let open = open(eye, scene, optics, covers);
     let findings = findings(scene, optics, covers, &aperture);
     let [x, y] = optics.place(eye, Landmark::Disc);
     let [fx, fy] = optics.place(eye, Landmark::Fovea);
@@ -34,7 +33,7 @@ pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers)
         seed: scene.seed,
         file: None,
         width: optics.size,
-        height: optics.size,
+        height: optics.height,
         eye: scene.eye,
         labelled: scene.labelled,
         modality: scene.modality,
@@ -47,7 +46,36 @@ pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers)
         visible_fraction: count(&open) / all,
         findings,
         expected,
+        movements: optics.movements.clone(),
+        dye: scene.modality.is_dye().then(|| {
+            let circulation = Circulation::new(eye, scene.course);
+            let phase = circulation.phase(scene.dye_s, scene.modality == Modality::Icg);
+            DyeMoment { seconds: scene.dye_s, phase, times: circulation.times() }
+        }),
+        lesions: eye.lesion_truth(),
+        raw: false,
     }
+}
+
+/// Cells of retina that are neither covered nor outside.
+pub(crate) fn open(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> Mask {
+    let aperture = covers.aperture();
+    let nobody = scene.faults.contains(&Fault::NoRetina);
+    let n = covers.cells[0];
+    covers.mask(
+        (0..aperture.cells.len())
+            .into_par_iter()
+            .map(|k| {
+                let [x, y] = middle(optics, covers, k % n, k / n);
+                aperture.cells[k]
+                    && !nobody
+                    && covers.layers.iter().all(|l| !l.hides() || l.alpha[k] < l.counts)
+                    && !covers.blinked(x, y, optics.sideways)
+                    && sensor::rim(x, y, optics) > LIT
+                    && on_retina(eye, optics, x, y)
+            })
+            .collect(),
+    )
 }
 
 #[allow(clippy::cast_precision_loss)] // cells of a picture
@@ -59,14 +87,22 @@ fn share_base(aperture: &Mask) -> f64 {
     count(aperture).max(1.0)
 }
 
-fn on_retina(eye: &Eyeball, optics: &Optics, covers: &Covers, i: usize, j: usize) -> bool {
+/// The pixel in the middle of a cell.
+pub(crate) fn middle(optics: &Optics, covers: &Covers, i: usize, j: usize) -> [u32; 2] {
     #[allow(clippy::cast_possible_truncation)] // cells of a picture
-    let middle = |k: usize| (k as u32 * covers.factor + covers.factor / 2).min(optics.size - 1);
-    let (x, y) = (middle(i), middle(j));
+    let at = |k: usize| k as u32 * covers.factor + covers.factor / 2;
+    [at(i).min(optics.size - 1), at(j).min(optics.height - 1)]
+}
+
+fn on_retina(eye: &Eyeball, optics: &Optics, x: u32, y: u32) -> bool {
+    tissue::on_retina(eye, on_eye(optics, x, y)) > 0.5
+}
+
+/// The place on the eye that a pixel's middle shows.
+pub(crate) fn on_eye(optics: &Optics, x: u32, y: u32) -> [f32; 3] {
     let d = optics.pose(x, y).apply(optics.picture.to_direction([f64::from(x) + 0.5, f64::from(y) + 0.5]));
     #[allow(clippy::cast_possible_truncation)] // unit vectors
-    let p = d.xyz().map(|c| c as f32);
-    tissue::on_retina(eye, p) > 0.5
+    d.xyz().map(|c| c as f32)
 }
 
 /// Mean radius of the disc as drawn, in pixels.
@@ -81,24 +117,9 @@ fn disc_radius(eye: &Eyeball, optics: &Optics) -> f64 {
 /// All faults as drawn, with score 1, largest first.
 fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) -> Vec<Finding> {
     let all = share_base(aperture);
-    let mut out = Vec::new();
-    for kind in [FindingKind::Lid, FindingKind::Lash, FindingKind::OffCentre] {
-        for side in Side::ALL {
-            let layers: Vec<_> = covers.layers.iter().filter(|l| l.kind == kind && l.from == *side).collect();
-            let mask = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
-                let k = j * covers.side + i;
-                aperture.cells[k] && layers.iter().any(|l| l.alpha[k] >= COVERED)
-            });
-            if mask.count() > 0 {
-                let mut f = Finding::new(kind, 1.0, count(&mask) / all);
-                f.side = Some(*side);
-                f.place = mask.region(4.0);
-                out.push(f);
-            }
-        }
-    }
-    for lines in &covers.blinks {
-        out.push(blink(scene, optics, covers, aperture, *lines));
+    let mut out = covered(covers, aperture, all);
+    for b in &covers.blinks {
+        out.push(blink(scene, optics, covers, aperture, b));
     }
     for fault in &scene.faults {
         let whole = |kind| Finding::new(kind, 1.0, 1.0);
@@ -108,14 +129,23 @@ fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) ->
             Fault::Overexposed { .. } => out.push(whole(FindingKind::Overexposed)),
             Fault::Haze { .. } => out.push(whole(FindingKind::Haze)),
             Fault::Motion { row, .. } => {
-                let row = row.min(optics.size);
+                let row = row.min(optics.lines());
                 let mut f = whole(FindingKind::Motion);
-                f.rows = Some([row, row.saturating_add(1).min(optics.size)]);
-                f.onset_ms = Some(scene.instrument.line_ms(f64::from(row), optics.size));
+                if let Some(m) =
+                    optics.movements.iter().find(|m| m.kind == "saccade" && m.rows.contains(&row))
+                {
+                    f.rows = Some(m.rows);
+                    f.onset_ms = Some(m.onset_ms);
+                    f.duration_ms = Some(m.duration_ms);
+                }
                 out.push(f);
             }
-            Fault::Blink { .. } | Fault::Lid { .. } | Fault::Lash { .. } | Fault::OffCentre { .. } => {}
+            Fault::NoRetina => out.push(whole(FindingKind::NoRetina)),
+            _ => {}
         }
+    }
+    if scene.labelled_modality.is_some_and(|m| m != scene.modality) {
+        out.push(Finding::new(FindingKind::WrongModality, 1.0, 1.0));
     }
     if scene.labelled.is_some_and(|l| l != scene.eye) {
         out.push(Finding::new(FindingKind::WrongEye, 1.0, 1.0));
@@ -124,15 +154,40 @@ fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) ->
     out
 }
 
-fn blink(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask, lines: [u32; 2]) -> Finding {
-    let mask = Mask::from_fn(covers.side, covers.side, covers.factor, |i, j| {
-        #[allow(clippy::cast_possible_truncation)] // cells of a picture
-        let line = (if optics.sideways { i } else { j }) as u32 * covers.factor + covers.factor / 2;
-        aperture.cells[j * covers.side + i] && (lines[0]..lines[1]).contains(&line)
-    });
+/// What lies in the way, by kind and side.
+fn covered(covers: &Covers, aperture: &Mask, all: f64) -> Vec<Finding> {
+    let mut groups: Vec<(FindingKind, Option<Side>)> = Vec::new();
+    for l in &covers.layers {
+        if !groups.contains(&(l.kind, l.from)) {
+            groups.push((l.kind, l.from));
+        }
+    }
+    let mut out = Vec::new();
+    for (kind, from) in groups {
+        let layers: Vec<_> = covers.layers.iter().filter(|l| l.kind == kind && l.from == from).collect();
+        let touched = |k: usize| aperture.cells[k] && layers.iter().any(|l| l.alpha[k] >= l.counts);
+        let mask = covers.mask((0..aperture.cells.len()).map(touched).collect());
+        if mask.count() > 0 {
+            let mut f = Finding::new(kind, 1.0, count(&mask) / all);
+            f.side = from;
+            f.place = mask.region(4.0);
+            out.push(f);
+        }
+    }
+    out
+}
+
+fn blink(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask, of: &Blink) -> Finding {
+    let lines = of.lines;
+    let n = covers.cells[0];
+    let hit = |k: usize| {
+        let [x, y] = middle(optics, covers, k % n, k / n);
+        aperture.cells[k] && covers.blinked(x, y, optics.sideways)
+    };
+    let mask = covers.mask((0..aperture.cells.len()).map(hit).collect());
     let mut f = Finding::new(FindingKind::Blink, 1.0, count(&mask) / share_base(aperture));
     f.rows = Some(lines);
-    let at = |line: u32| scene.instrument.line_ms(f64::from(line), optics.size);
+    let at = |line: u32| scene.instrument.line_ms(f64::from(line), optics.lines());
     let backwards = matches!(scene.instrument.slow_axis, SlowAxis::Up | SlowAxis::Left);
     let (first, last) = if backwards { (at(lines[1]), at(lines[0])) } else { (at(lines[0]), at(lines[1])) };
     f.onset_ms = Some(first);
@@ -143,7 +198,7 @@ fn blink(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask, lines
 
 /// What a photographer should say of the frame as a picture straight ahead of its kind. The rule, all of it:
 ///
-/// * `not_usable`: the label names the other eye; faults that a second try can mend cover more than a quarter of the
+/// * `not_usable`: the label names the other eye or another kind; nobody is there; faults that a second try can mend cover more than a quarter of the
 ///   aperture; one of them comes within two disc diameters of the fovea (straight ahead) or over the disc; blur of
 ///   σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times; haze above 0.7; a jump of more
 ///   than 0.3 disc diameters;
@@ -154,13 +209,17 @@ fn blink(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask, lines
 /// Shares and distances as the default rules of judging (a quarter of the field: Liu et al., Patterns 2022;3:100512);
 /// the limits on blur, signal and haze are judgement.
 fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, optics: &Optics) -> Verdict {
-    let covering: Vec<&Finding> = findings.iter().filter(|f| !f.place.is_empty()).collect();
+    // Dust takes a few per cent of the light and costs no view; it is the instrument's upkeep.
+    let covering: Vec<&Finding> =
+        findings.iter().filter(|f| !f.place.is_empty() && f.kind != FindingKind::Dust).collect();
     let lost: f64 = covering.iter().map(|f| f.fraction).sum();
     let ahead = scene.gaze == serrata_words::Gaze::Primary;
     let near = |x, y, r| covering.iter().any(|f| touches(&f.place, [x, y], r));
     let on_pole = ahead && near(fovea.x, fovea.y, 4.0 * disc.radius) || near(disc.x, disc.y, disc.radius);
     let wrong = scene.labelled.is_some_and(|l| l != scene.eye);
-    let mut worst = if wrong || lost > 0.25 || on_pole {
+    let other = scene.labelled_modality.is_some_and(|m| m != scene.modality);
+    let nobody = scene.faults.contains(&Fault::NoRetina);
+    let mut worst = if wrong || other || nobody || lost > 0.25 || on_pole {
         Verdict::NotUsable
     } else if lost > 0.10 || findings.iter().any(|f| f.kind == FindingKind::Blink) {
         Verdict::Limited
@@ -176,9 +235,7 @@ fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, opt
             }
             Fault::Haze { strength } => (strength > 0.7, strength > 0.3),
             Fault::Motion { shift_deg, .. } => (shift_deg.abs() > 0.3 * dd, true),
-            Fault::Blink { .. } | Fault::Lid { .. } | Fault::Lash { .. } | Fault::OffCentre { .. } => {
-                (false, false)
-            }
+            _ => (false, false),
         };
         let verdict = if bad {
             Verdict::NotUsable

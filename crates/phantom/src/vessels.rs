@@ -172,7 +172,7 @@ impl Growth {
                     p[2] * wish[0] - p[0] * wish[2],
                     p[0] * wish[1] - p[1] * wish[0],
                 ]);
-                let wish = add(add(wish, self.heading[at], 2.2), sideways, 0.35 * wave.sin());
+                let wish = add(add(wish, self.heading[at], 2.2), sideways, 0.2 * wave.sin());
                 let heading = unit(along(p, wish));
                 at = self.push(unit(add(p, heading, STEP)), at, heading);
             }
@@ -216,11 +216,11 @@ impl Growth {
     fn sprout(&mut self, rng: &mut Pcg64Mcg, i: usize, sum: V) {
         let p = self.points[i];
         // A tip carries on as it was heading; a side branch leaves towards what it is to supply.
-        let inertia = if self.children[i] == 0 { 1.1 } else { 0.25 };
+        let inertia = if self.children[i] == 0 { 1.7 } else { 0.5 };
         let away = unit(along(p, self.disc.map(|c| -c)));
-        let wish = add(add(unit(sum), self.heading[i], inertia), away, 0.45);
+        let wish = add(add(unit(sum), self.heading[i], inertia), away, 1.3);
         let jitter =
-            [rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3), rng.random_range(-0.3..0.3f32)];
+            [rng.random_range(-0.35..0.35), rng.random_range(-0.35..0.35), rng.random_range(-0.35..0.35f32)];
         let heading = unit(along(p, add(wish, jitter, 1.0)));
         let q = unit(add(p, heading, STEP));
         if q[2] < AVASCULAR.cos() {

@@ -42,6 +42,12 @@ impl Checked {
         Some(serrata_appraise::overlay(frame, &self.observation, &self.judgement, name))
     }
 
+    /// The vessel map at the working size, 255 where a vessel is plain; none after [`Checked::release`].
+    #[must_use]
+    pub fn vessels(&self) -> Option<Pixels> {
+        Some(serrata_appraise::vessel_map(self.frame.as_ref()?, self.line.modality).picture())
+    }
+
     /// Lets the pixels go, so that a long list of answers stays small.
     pub fn release(&mut self) {
         self.frame = None;

@@ -15,10 +15,11 @@ pub mod check;
 pub mod geometry;
 pub mod instruments;
 pub mod intake;
+pub mod orders;
 pub mod picture;
 pub mod reading;
 pub mod serve;
 mod station;
 pub mod work;
 
-pub use station::Station;
+pub use station::{Settings, Station};

@@ -19,6 +19,16 @@ struct Inner {
     rules: Rules,
     instruments: Vec<Instrument>,
     work: Notify,
+    settings: Settings,
+}
+
+/// What a clinic says of its own house.
+#[derive(Debug, Clone, Default)]
+pub struct Settings {
+    /// Where its worklist is, if it has one.
+    pub worklist: Option<serrata_dicom::WorklistServer>,
+    /// Its own lines, for example on wiping.
+    pub lines: serrata_visit::ClinicLines,
 }
 
 impl Station {
@@ -27,6 +37,18 @@ impl Station {
     /// # Errors
     /// Where the system gives no threads.
     pub fn new(store: Store, threads: usize) -> Result<Self, rayon::ThreadPoolBuildError> {
+        Self::with(store, threads, Settings::default())
+    }
+
+    /// The same with what the clinic says of its own house.
+    ///
+    /// # Errors
+    /// Where the system gives no threads.
+    pub fn with(
+        store: Store,
+        threads: usize,
+        settings: Settings,
+    ) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
         Ok(Self {
             inner: Arc::new(Inner {
@@ -35,6 +57,7 @@ impl Station {
                 rules: Rules::default(),
                 instruments: instruments::shipped(),
                 work: Notify::new(),
+                settings,
             }),
         })
     }
@@ -43,6 +66,12 @@ impl Station {
     #[must_use]
     pub fn store(&self) -> &Store {
         &self.inner.store
+    }
+
+    /// What the clinic says of its own house.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.inner.settings
     }
 
     /// The rules of judging.

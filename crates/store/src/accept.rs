@@ -1,6 +1,6 @@
 //! Arrival of a file.
 
-use crate::matching::{Found, find_visit};
+use crate::matching::{Found, find_visit, query_of};
 use crate::rows::to_json;
 use crate::work_items::want;
 use crate::writer::Tx;
@@ -147,9 +147,13 @@ async fn insert_frame(
     frame: &NewFrame,
     found: &Found,
 ) -> Result<FrameId, StoreError> {
+    let query = match found {
+        Ok(visit) => query_of(tx, *visit, frame.facts.instrument.as_deref()).await?,
+        Err(_) => None,
+    };
     let done = sqlx::query(
-        "INSERT INTO frames (file_id, idx, visit_id, unassigned, width, height, facts, acquired_us, state) \
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO frames (file_id, idx, visit_id, unassigned, width, height, facts, acquired_us, state, query) \
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(file_id.0)
     .bind(frame.index)
@@ -160,6 +164,7 @@ async fn insert_frame(
     .bind(to_json(&frame.facts)?)
     .bind(frame.facts.acquired.as_ref().map(|s| s.utc_us))
     .bind(FrameState::Waiting.word())
+    .bind(query)
     .execute(&mut tx.conn)
     .await?;
     let id = FrameId(done.last_insert_rowid());

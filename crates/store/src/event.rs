@@ -39,7 +39,8 @@ pub struct Event {
     /// What it is about.
     pub kind: EventKind,
     /// What happened, in a short stable word: `accepted checked failed assigned set_aside brought_back corrected
-    /// opened closed reopened seated eye_state view_closed view_reopened asked_again`.
+    /// opened closed reopened seated paused noted eye_state view_closed view_reopened asked_again ordered merged
+    /// quarantined moved move_refused sent answered`.
     pub what: String,
     /// The visit, where there is one.
     pub visit_id: Option<VisitId>,

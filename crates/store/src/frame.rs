@@ -92,6 +92,10 @@ pub struct KeptFrame {
     pub failure: Option<Failure>,
     /// Why it was set aside, where it was.
     pub set_aside: Option<String>,
+    /// What a person should look at before it is trusted, for example that another patient sat at its instrument.
+    pub query: Option<String>,
+    /// Whether it waits for a second person on its way to another patient: it meets no view and leaves in no hand-over.
+    pub quarantined: bool,
     /// The observation that holds now.
     pub observation_id: Option<ObservationId>,
 }

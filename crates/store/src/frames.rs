@@ -215,6 +215,26 @@ impl Store {
         .await
     }
 
+    /// A person looked at what was queried of a frame, and it may be trusted.
+    ///
+    /// # Errors
+    /// [`StoreError::NoFrame`].
+    pub async fn answer_query(&self, id: FrameId, by: &By) -> Result<(), StoreError> {
+        let by = by.clone();
+        self.write(move |tx| {
+            Box::pin(async move {
+                let visit = visit_of(tx, id).await?;
+                sqlx::query("UPDATE frames SET query = NULL WHERE id = ?")
+                    .bind(id.0)
+                    .execute(&mut tx.conn)
+                    .await?;
+                let event = (EventKind::Frame, "answered", visit, Some(id));
+                tx.record(&by, "frame.query_answered", json!({ "frame_id": id }), &[event]).await
+            })
+        })
+        .await
+    }
+
     /// Asks for work on a frame again, for example by a new revision of its method or after it was given up.
     ///
     /// # Errors

@@ -32,8 +32,9 @@ pub(crate) async fn find_visit(tx: &mut Tx, incoming: &Incoming) -> Result<Found
         (None, None) => return Ok(Err("The file names neither patient nor study.".to_owned())),
     };
     let row = sqlx::query(
-        "SELECT v.id, p.hospital_id, p.birth_date FROM visits v JOIN patients p ON p.id = v.patient_id \
-         WHERE v.study_uid = ?",
+        "SELECT v.id, p.hospital_id, p.name, p.birth_date FROM visits v JOIN patients p ON p.id = v.patient_id \
+         WHERE v.id = (SELECT id FROM visits WHERE study_uid = ?1 \
+         UNION ALL SELECT visit_id FROM visit_studies WHERE study_uid = ?1 LIMIT 1)",
     )
     .bind(study)
     .fetch_optional(&mut tx.conn)
@@ -48,7 +49,39 @@ pub(crate) async fn find_visit(tx: &mut Tx, incoming: &Incoming) -> Result<Found
     if births_differ(theirs, row.try_get("birth_date")?) {
         return Ok(Err("The file names another date of birth than the visit's patient has.".to_owned()));
     }
+    let named = incoming.person.as_ref().map(|p| p.name.reveal().as_str()).unwrap_or_default();
+    if names_differ(named, row.try_get("name")?) {
+        return Ok(Err("The file names the patient otherwise than the visit does.".to_owned()));
+    }
     Ok(Ok(VisitId(row.try_get("id")?)))
+}
+
+/// Whether two names have no part in common: titles, order and second names may differ, not everything.
+pub(crate) fn names_differ(a: &str, b: &str) -> bool {
+    let parts = |name: &str| -> Vec<String> {
+        name.split(|c: char| !c.is_alphanumeric()).filter(|p| !p.is_empty()).map(str::to_lowercase).collect()
+    };
+    let (a, b) = (parts(a), parts(b));
+    !a.is_empty() && !b.is_empty() && !a.iter().any(|p| b.contains(p))
+}
+
+/// What a person should look at: another open visit than this one sits at the frame's instrument.
+pub(crate) async fn query_of(
+    tx: &mut Tx,
+    visit: VisitId,
+    instrument: Option<&str>,
+) -> Result<Option<String>, StoreError> {
+    let Some(instrument) = instrument else { return Ok(None) };
+    let other: Option<i64> = sqlx::query_scalar(
+        "SELECT v.id FROM chairs c JOIN visits v ON v.chair = c.name AND v.closed = 0 WHERE c.instrument = ?",
+    )
+    .bind(instrument)
+    .fetch_optional(&mut tx.conn)
+    .await?;
+    Ok(other.filter(|id| *id != visit.0).map(|_| {
+        "Another patient sat at this frame's instrument when it came: compare the two before it is trusted."
+            .to_owned()
+    }))
 }
 
 /// Whether two dates of birth speak against each other: both are known and differ.

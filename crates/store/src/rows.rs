@@ -52,7 +52,7 @@ fn person(row: &SqliteRow) -> Result<Option<Person>, StoreError> {
 /// Columns of a visit `v` with its patient `p`, for [`visit`].
 macro_rules! visit_columns {
     () => {
-        "v.id, v.study_uid, v.patient_id, v.order_name, v.protocol, v.chair, v.opened_us, v.closed, v.right_eye, \
+        "v.id, v.study_uid, v.patient_id, v.order_name, v.protocol, v.chair, v.scheduled, v.opened_us, v.closed, v.right_eye, \
          v.left_eye, p.hospital_id, p.name AS person_name, p.birth_date, p.sex"
     };
 }
@@ -68,6 +68,7 @@ pub(crate) fn visit(row: &SqliteRow) -> Result<Visit, StoreError> {
         order: row.try_get("order_name")?,
         protocol: json(row.try_get("protocol")?)?,
         chair: row.try_get("chair")?,
+        scheduled: row.try_get("scheduled")?,
         opened_us: row.try_get("opened_us")?,
         state: if closed { VisitState::Closed } else { VisitState::Open },
         right_eye: json(row.try_get("right_eye")?)?,
@@ -79,7 +80,7 @@ pub(crate) fn visit(row: &SqliteRow) -> Result<Visit, StoreError> {
 macro_rules! frame_columns {
     () => {
         "f.id, f.file_id, f.idx, f.visit_id, f.unassigned, f.width, f.height, f.facts, f.corrections, f.state, \
-         f.failure, f.set_aside, f.observation_id, i.sha256, i.name, i.source, i.received_us, i.conflict, \
+         f.failure, f.set_aside, f.query, f.quarantined, f.observation_id, i.sha256, i.name, i.source, i.received_us, i.conflict, \
          i.study_uid, i.hospital_id, i.person_name, i.birth_date, i.sex"
     };
 }
@@ -106,6 +107,8 @@ pub(crate) fn frame(row: &SqliteRow) -> Result<KeptFrame, StoreError> {
         state: word(row.try_get("state")?)?,
         failure: row.try_get::<Option<&str>, _>("failure")?.map(json).transpose()?,
         set_aside: row.try_get("set_aside")?,
+        query: row.try_get("query")?,
+        quarantined: row.try_get("quarantined")?,
         observation_id: row.try_get::<Option<i64>, _>("observation_id")?.map(ObservationId),
     })
 }

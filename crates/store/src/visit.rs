@@ -48,6 +48,8 @@ pub struct Visit {
     pub protocol: serde_json::Value,
     /// Where the patient sits.
     pub chair: Option<String>,
+    /// When it was scheduled, local time as the order says, `YYYY-MM-DDTHH:MM`.
+    pub scheduled: Option<String>,
     /// When it was opened, in microseconds since 1970.
     pub opened_us: i64,
     /// Open or closed.

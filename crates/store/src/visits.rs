@@ -129,6 +129,27 @@ impl Store {
         .await
     }
 
+    /// Says which views a visit stands for, once a person has answered what the order left open.
+    ///
+    /// # Errors
+    /// [`StoreError::NoVisit`] where there is none.
+    pub async fn set_protocol(&self, id: VisitId, protocol: Value, by: &By) -> Result<(), StoreError> {
+        let by = by.clone();
+        self.write(move |tx| {
+            Box::pin(async move {
+                let done = sqlx::query("UPDATE visits SET protocol = ? WHERE id = ?")
+                    .bind(to_json(&protocol)?)
+                    .bind(id.0)
+                    .execute(&mut tx.conn)
+                    .await?;
+                let hash = sha256_hex(crate::canonical_json(&protocol).as_bytes());
+                let details = json!({ "protocol_sha256": hash });
+                changed(tx, done.rows_affected(), id, &by, "visit.protocol", "ordered", details).await
+            })
+        })
+        .await
+    }
+
     /// Notes what is known of an eye today.
     ///
     /// # Errors
@@ -251,7 +272,7 @@ pub(crate) fn given(reason: &str, message: &str) -> Result<String, StoreError> {
 }
 
 /// Records a change of a visit; none is an unknown visit.
-async fn changed(
+pub(crate) async fn changed(
     tx: &mut Tx,
     rows: u64,
     id: VisitId,
@@ -267,13 +288,13 @@ async fn changed(
     tx.record(by, kind, details, &[(EventKind::Visit, what, Some(id), None)]).await
 }
 
-async fn create(tx: &mut Tx, visit: &NewVisit, by: &By) -> Result<VisitId, StoreError> {
+pub(crate) async fn create(tx: &mut Tx, visit: &NewVisit, by: &By) -> Result<VisitId, StoreError> {
     let patient_id = patient(tx, &visit.person).await?;
     let study_uid = match visit.study_uid.as_deref().map(str::trim).filter(|s| !s.is_empty()) {
         Some(uid) => uid.to_owned(),
         None => format!("2.25.{}", uuid::Uuid::new_v4().as_u128()),
     };
-    let eye = to_json(&EyeState::default())?;
+    let (right, left) = carried(tx, patient_id).await?;
     let inserted = sqlx::query(
         "INSERT INTO visits (study_uid, patient_id, order_name, protocol, chair, opened_us, right_eye, left_eye) \
          VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (study_uid) DO NOTHING",
@@ -284,8 +305,8 @@ async fn create(tx: &mut Tx, visit: &NewVisit, by: &By) -> Result<VisitId, Store
     .bind(to_json(&visit.protocol)?)
     .bind(&visit.chair)
     .bind(visit.opened_us)
-    .bind(&eye)
-    .bind(&eye)
+    .bind(to_json(&right)?)
+    .bind(to_json(&left)?)
     .execute(&mut tx.conn)
     .await?;
     if inserted.rows_affected() == 0 {
@@ -303,8 +324,25 @@ async fn create(tx: &mut Tx, visit: &NewVisit, by: &By) -> Result<VisitId, Store
     Ok(id)
 }
 
+/// What was known of the patient's eyes at the last visit, without what only held on that day.
+async fn carried(tx: &mut Tx, patient: PatientId) -> Result<(EyeState, EyeState), StoreError> {
+    let row = sqlx::query(
+        "SELECT right_eye, left_eye FROM visits WHERE patient_id = ? AND merged_into IS NULL \
+         ORDER BY opened_us DESC, id DESC LIMIT 1",
+    )
+    .bind(patient.0)
+    .fetch_optional(&mut tx.conn)
+    .await?;
+    let Some(row) = row else { return Ok((EyeState::default(), EyeState::default())) };
+    let of = |column: &str| -> Result<EyeState, StoreError> {
+        let then: EyeState = rows::json(row.try_get(column)?)?;
+        Ok(EyeState { dilated: None, small_pupil: false, drops_or_gel: false, red_eye: false, ..then })
+    };
+    Ok((of("right_eye")?, of("left_eye")?))
+}
+
 /// The patient's row: the known one of this patient id, else a new one.
-async fn patient(tx: &mut Tx, person: &Person) -> Result<PatientId, StoreError> {
+pub(crate) async fn patient(tx: &mut Tx, person: &Person) -> Result<PatientId, StoreError> {
     let id = person.id.reveal().trim();
     if id.is_empty() {
         return Err(StoreError::refused("The patient has no patient id.", "Give the hospital's patient id."));
@@ -334,7 +372,7 @@ async fn patient(tx: &mut Tx, person: &Person) -> Result<PatientId, StoreError> 
 }
 
 /// Gives a new visit the unassigned frames that name its study and its patient, by the rule of arrival.
-async fn adopt(
+pub(crate) async fn adopt(
     tx: &mut Tx,
     id: VisitId,
     study_uid: &str,

@@ -3,7 +3,7 @@
 use crate::advice::advice_for;
 use crate::rules::Rules;
 use serrata_words::{
-    Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Reason, Verdict, View,
+    Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Phase, Reason, Verdict, View,
 };
 
 /// An earlier try at the same view.
@@ -32,7 +32,7 @@ pub fn judge(
     let mut reasons = label_reasons(observation, view, labelled, rules);
     let mut counting: Vec<&Finding> = Vec::new();
     for f in &observation.findings {
-        if let Some(reason) = finding_reason(f, view, rules) {
+        if let Some(reason) = finding_reason(f, view, eye, rules) {
             reasons.push(reason);
             counting.push(f);
         }
@@ -66,7 +66,21 @@ pub fn judge(
             }
         }
     }
+    if view.phase == Some(Phase::Transit) {
+        // Judged as a set: every frame is kept, and there are no second tries.
+        let still = "Blink, hold still, look here.".to_owned();
+        advice = if verdict == Verdict::Usable { Vec::new() } else { vec![still] };
+        return Judgement { verdict, next: Next::Keep, reasons, advice };
+    }
+    let gain: f64 = counting.iter().map(|f| f.fraction).sum();
+    let little = gain < rules.tries.gain && !reasons.iter().any(|r| r.rule.starts_with("reach"));
+    if verdict == Verdict::Limited && little {
+        return Judgement { verdict, next: Next::Keep, reasons, advice };
+    }
+    let late = view.phase == Some(Phase::Late) && earlier.len() + 1 >= rules.tries.late;
     let next = next_step(verdict, &reasons, eye, earlier, rules, &mut advice);
+    // Late beats missing: two tries in the window, then the best is kept.
+    let next = if late && next == Next::TryAgain { Next::Keep } else { next };
     Judgement { verdict, next, reasons, advice }
 }
 
@@ -93,13 +107,22 @@ fn label_reasons(o: &Observation, view: &View, labelled: Option<Eye>, rules: &Ru
 }
 
 /// What one finding weighs, if anything.
-fn finding_reason(f: &Finding, view: &View, rules: &Rules) -> Option<Reason> {
+fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Option<Reason> {
+    use FindingKind::{Blur, Haze, NoRetina, Overexposed, Reflex, Underexposed};
+    // A control frame is nearly black, and says so by showing nothing.
+    if view.phase == Some(Phase::Control) && matches!(f.kind, NoRetina | Underexposed | Blur | Haze) {
+        return None;
+    }
     let rule = rules.of(f.kind, view.modality)?;
     if f.score < rule.score {
         return None;
     }
-    let must = rule.must.is_some_and(|m| f.fraction >= m);
-    if !must && !rule.should.is_some_and(|s| f.fraction >= s) {
+    // Late dye is judged on the disc's rim, not on vessels; the glare of oil or gas is no overexposure.
+    let eased = view.phase == Some(Phase::Late) && f.kind == Blur
+        || (eye.oil || eye.gas) && matches!(f.kind, Reflex | Overexposed);
+    let reached = rule.must.is_some_and(|m| f.fraction >= m);
+    let must = reached && !eased;
+    if !reached && !rule.should.is_some_and(|s| f.fraction >= s) {
         return None;
     }
     Some(Reason {
@@ -127,7 +150,7 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
         FindingKind::TooFar,
     ];
     let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
-    let share: f64 = covering().map(|f| f.fraction).sum::<f64>().min(1.0);
+    let share = covered(o, covering());
     let must = share >= rules.obstructed.must;
     (share >= rules.obstructed.should).then(|| Reason {
         rule: "obstructed".to_owned(),
@@ -137,10 +160,43 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
     })
 }
 
+/// Share of the aperture that findings cover together: what two of them cover counts once. Those without a place are
+/// added whole.
+fn covered<'a>(o: &Observation, findings: impl Iterator<Item = &'a Finding>) -> f64 {
+    const GRID: usize = 192;
+    let (mut cells, mut placeless) = (vec![false; GRID * GRID], 0.0);
+    for f in findings {
+        if f.place.is_empty() {
+            placeless += f.fraction;
+            continue;
+        }
+        let rings = || f.place.polygons.iter().chain(&f.place.holes);
+        for (row, line) in cells.chunks_exact_mut(GRID).enumerate() {
+            let y = (row as f64 + 0.5) / GRID as f64 * f64::from(o.height);
+            let mut cuts: Vec<f64> = Vec::new();
+            for ring in rings() {
+                for (i, a) in ring.iter().enumerate() {
+                    let b = ring[(i + 1) % ring.len()];
+                    if (a[1] > y) != (b[1] > y) {
+                        cuts.push((b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]);
+                    }
+                }
+            }
+            cuts.sort_by(f64::total_cmp);
+            for (column, cell) in line.iter_mut().enumerate() {
+                let x = (column as f64 + 0.5) / GRID as f64 * f64::from(o.width);
+                *cell |= cuts.partition_point(|c| *c < x) % 2 == 1;
+            }
+        }
+    }
+    let share = cells.iter().filter(|c| **c).count() as f64 / (GRID * GRID) as f64;
+    (share / o.aperture_fraction.max(1e-6) + placeless).min(1.0)
+}
+
 /// Reach, for views straight ahead.
 fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
     let rule = &rules.reach;
-    let Some(r) = o.reach.filter(|_| view.gaze == Gaze::Primary && rule.only.contains(&view.modality)) else {
+    let Some(r) = o.reach.filter(|_| asks_reach(view) && rule.only.contains(&view.modality)) else {
         return Vec::new();
     };
     [
@@ -158,6 +214,11 @@ fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
         text: format!("reaches only {reach:.1} disc diameters on the {side} side"),
     })
     .collect()
+}
+
+/// Reach is asked of pictures straight ahead, and not of the moments of a dye run that ask for something else.
+fn asks_reach(view: &View) -> bool {
+    view.gaze == Gaze::Primary && matches!(view.phase, None | Some(Phase::Mid))
 }
 
 /// What to do next, apart from quality.
@@ -185,11 +246,13 @@ fn next_step(
     if !mendable {
         return Next::Stop;
     }
-    let stop = if eye.spare { rules.tries.stop_after_spare } else { rules.tries.stop_after };
+    let t = &rules.tries;
+    let (stop, in_all) =
+        if eye.spare { (t.stop_after_spare, t.stop_in_all_spare) } else { (t.stop_after, t.stop_in_all) };
     let leading = reasons.first().and_then(|r| r.finding);
     let same =
         earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
-    if earlier.len() + 1 >= stop {
+    if same + 1 >= stop || earlier.len() + 1 >= in_all {
         advice.insert(0, "Stop here: close this view with the best frame, or as not obtainable.".to_owned());
         return Next::Stop;
     }

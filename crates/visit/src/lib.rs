@@ -10,16 +10,42 @@
 mod advice;
 mod cautions;
 mod completeness;
+mod day;
+mod eye_effects;
+mod identity;
 mod judge;
+mod light;
+mod lists;
+mod look_next;
+mod needle;
+mod orders_csv;
 mod protocol;
 mod rules;
+mod state;
 
 pub use advice::advice_for;
-pub use cautions::cautions;
-pub use completeness::{Candidate, Closure, Complete, Status, ViewState, ViewStatus, matches, named, status};
+pub use cautions::{Caution, cautions, chair_notes, questions, stops};
+pub use completeness::{
+    Candidate, Closure, Complete, Dye, Joint, Scene, SetFrame, Status, ViewState, ViewStatus, elapsed_ms,
+    judge_set, matches, merge_views, named, status, status_at, time_reasons,
+};
+pub use day::{Alarm, OpenVisit, alarms, chair_query, short_identity};
+pub use eye_effects::{Millimetres, carried, carried_person, for_judging, gaze_range_deg, millimetres};
+pub use identity::{Belongs, Difference, VisitKey, belongs, contradictions, differences};
 pub use judge::{Try, judge};
-pub use protocol::{Protocol, ProtocolError};
+pub use light::{
+    ASSUMPTIONS, FrameLight, GROUP1_A_UW_CM2, GROUP1_R_W_CM2, LightRecord, NoFigure, SourceLimit, c_a, c_b,
+    cap_area_cm2, frame_light, gamma_mrad, laser_limit, light_record, t1_s, t2_s, weight_a, weight_r,
+};
+pub use lists::{ClinicLines, Item, Leftovers, PrintedRow, closing, opening, printed, wiping_line};
+pub use look_next::{Look, LookQuery, Seen, look_next};
+pub use needle::{NeedleError, dose_said, fluorescein_label_mg, needle_open, needle_standing};
+pub use orders_csv::{BadRow, COLUMNS, OrdersError, OrdersRead, read_orders};
+pub use protocol::{
+    Ask, EarlierFrame, EyeWanted, GazeWanted, Plan, Protocol, ProtocolError, ProtocolFault, Question, Wanted,
+};
 pub use rules::{EyeRule, FindingRule, Limits, ReachRule, Rules, RulesError, TryRule};
+pub use state::{Call, FrameFacts, Place, VisitFacts};
 
 /// Declares a set of states with their JSON spelling.
 macro_rules! states {

@@ -86,10 +86,18 @@ pub struct EyeRule {
 pub struct TryRule {
     /// Tries with the same leading fault after which something else has to change.
     pub change_after: usize,
-    /// Tries after which to stop.
+    /// Tries with the same leading fault after which to stop.
     pub stop_after: usize,
     /// The same for a person to be spared.
     pub stop_after_spare: usize,
+    /// Tries in all on a view after which to stop.
+    pub stop_in_all: usize,
+    /// The same for a person to be spared.
+    pub stop_in_all_spare: usize,
+    /// Tries at a late dye view, after which the best is kept.
+    pub late: usize,
+    /// Share of the picture that another try has to win, unless it lifts a must.
+    pub gain: f64,
     /// Where the numbers come from.
     pub because: String,
 }

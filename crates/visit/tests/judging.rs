@@ -95,6 +95,72 @@ fn short_reach_is_told_with_its_side() {
     );
 }
 
+fn dye_view(phase: serrata_words::Phase) -> View {
+    View { phase: Some(phase), ..View::default_of(Modality::Fa, Gaze::Primary) }
+}
+
+#[test]
+fn a_transit_has_no_second_tries_and_no_advice_but_to_hold_still() {
+    let o = with(FindingKind::Blink, 0.95, 0.4);
+    let j = judge(
+        &o,
+        &dye_view(serrata_words::Phase::Transit),
+        None,
+        &EyeState::default(),
+        &[],
+        &Rules::default(),
+    );
+    assert_eq!((j.next, j.advice), (Next::Keep, vec!["Blink, hold still, look here.".to_owned()]));
+}
+
+#[test]
+fn a_nearly_black_control_frame_is_as_it_should_be() {
+    let mut o = with(FindingKind::NoRetina, 1.0, 1.0);
+    o.findings.push(Finding::new(FindingKind::Underexposed, 1.0, 1.0));
+    o.reach = None;
+    let j = judge(
+        &o,
+        &dye_view(serrata_words::Phase::Control),
+        None,
+        &EyeState::default(),
+        &[],
+        &Rules::default(),
+    );
+    assert_eq!(j.verdict, Verdict::Usable, "{:?}", j.reasons);
+}
+
+#[test]
+fn a_late_view_keeps_the_best_after_two_tries() {
+    let o = with(FindingKind::Lid, 1.0, 0.5);
+    let late = dye_view(serrata_words::Phase::Late);
+    let said =
+        |earlier: &[Try]| judge(&o, &late, None, &EyeState::default(), earlier, &Rules::default()).next;
+    assert_eq!(said(&[]), Next::TryAgain);
+    assert_eq!(said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable }]), Next::Keep);
+}
+
+#[test]
+fn the_glare_of_oil_is_no_overexposure() {
+    let o = with(FindingKind::Overexposed, 1.0, 0.2);
+    assert_eq!(said(&o, None, &[]).verdict, Verdict::NotUsable);
+    let oil = EyeState { oil: true, ..EyeState::default() };
+    assert_eq!(judge(&o, &view(), None, &oil, &[], &Rules::default()).verdict, Verdict::Limited);
+}
+
+#[test]
+fn five_tries_in_all_are_enough_whatever_the_faults() {
+    let o = with(FindingKind::Blink, 0.95, 0.12);
+    let other = Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable };
+    assert_eq!(said(&o, None, &[other; 3]).next, Next::TryAgain);
+    assert_eq!(said(&o, None, &[other; 4]).next, Next::Stop);
+}
+
+#[test]
+fn a_frame_is_kept_where_another_would_win_less_than_a_twentieth() {
+    let j = said(&with(FindingKind::Blink, 0.95, 0.02), None, &[]);
+    assert_eq!((j.verdict, j.next), (Verdict::Limited, Next::Keep));
+}
+
 proptest! {
     #[test]
     fn one_more_fault_never_makes_a_frame_better(

@@ -1,5 +1,6 @@
 //! Profiles of instruments (`instruments/*.toml`).
 
+use crate::Modality;
 use serde::{Deserialize, Serialize};
 
 crate::words! {
@@ -37,6 +38,9 @@ pub struct Laser {
     /// Power at the cornea in mW, or null where the maker does not say.
     #[serde(default)]
     pub mw: Option<f64>,
+    /// Kinds of picture for which it shines; none named: not known, and no light figure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub kinds: Vec<Modality>,
 }
 
 /// What is known of an instrument. Without a profile a frame is uncalibrated: no ms, no mm, no light figure.

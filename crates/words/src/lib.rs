@@ -14,6 +14,7 @@
 
 pub mod appraisal;
 pub mod error_line;
+pub mod event;
 pub mod eye;
 pub mod eye_state;
 pub mod facts;
@@ -23,7 +24,9 @@ pub mod instrument;
 pub mod measure;
 pub mod method;
 pub mod modality;
+pub mod needle;
 pub mod observation;
+pub mod order;
 pub mod personal;
 pub mod region;
 pub mod round;
@@ -31,11 +34,13 @@ pub mod stamp;
 pub mod truth;
 pub mod verdict;
 pub mod view;
+pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
 pub use error_line::ErrorLine;
+pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
 pub use eye::Eye;
-pub use eye_state::EyeState;
+pub use eye_state::{EyeState, PersonState};
 pub use facts::AcquisitionFacts;
 pub use finding::{Finding, FindingKind, Side};
 pub use gaze::Gaze;
@@ -43,13 +48,16 @@ pub use instrument::{Instrument, Laser, Projection, SlowAxis};
 pub use measure::{MeasureKind, MeasureLine};
 pub use method::Method;
 pub use modality::Modality;
+pub use needle::{Concentration, DoseRule, Drug, Injection, NeedleNote, Route};
 pub use observation::{Disc, EyeInference, Fovea, Observation, Reach, Sharpness, VisibleRetina};
+pub use order::{BirthDate, Identity, Order, OrderSource, OrderState};
 pub use personal::Personal;
 pub use region::{Point, Region, Ring};
 pub use stamp::Stamp;
-pub use truth::FrameTruth;
+pub use truth::{DyeMoment, DyePhase, DyeTimes, EyeMovement, EyeTruth, FrameTruth, LesionKind, LesionTruth};
 pub use verdict::{Judgement, Next, Reason, Verdict};
-pub use view::{Rank, View};
+pub use view::{Phase, Rank, SetRule, View};
+pub use window::{Window, WindowError};
 
 /// A word that is none of those the tool knows, with the words that it does know.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -92,6 +92,10 @@ fn a_truth_reads_as_agreed() {
         visible_fraction: 0.8,
         findings: vec![blink()],
         expected: Verdict::Limited,
+        movements: Vec::new(),
+        dye: None,
+        lesions: Vec::new(),
+        raw: false,
     });
 }
 

@@ -4,6 +4,24 @@
  */
 
 export interface paths {
+    "/api/v1/chairs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The chairs. */
+        get: operations["chairs"];
+        put?: never;
+        /** Names a chair, or says which instrument stands there. */
+        post: operations["set_chair"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/day": {
         parameters: {
             query?: never;
@@ -15,6 +33,74 @@ export interface paths {
         get: operations["day"];
         put?: never;
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/day/closing": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What is left over at the end of the day, and the list at closing. */
+        get: operations["closing"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/day/list": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The list of the day as plain text, to be printed for an outage. */
+        get: operations["printed"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/day/opening": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The list at opening. */
+        get: operations["opening"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/day/tick": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Ticks an item of the day's lists. */
+        post: operations["tick"];
         delete?: never;
         options?: never;
         head?: never;
@@ -72,6 +158,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/frames/{id}/answer": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** A person looked at what is queried of a frame, and trusts it. */
+        post: operations["answer"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/frames/{id}/assign": {
         parameters: {
             query?: never;
@@ -123,6 +226,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/frames/{id}/move": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Asks for a frame to be moved to another patient; it is in quarantine until a second person decides. */
+        post: operations["ask"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/frames/{id}/move/decide": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** A second person confirms or refuses the move. */
+        post: operations["decide"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/frames/{id}/picture": {
         parameters: {
             query?: never;
@@ -134,6 +271,23 @@ export interface paths {
         get: operations["picture"];
         put?: never;
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/frames/{id}/sent": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Keeps that a frame was sent somewhere. */
+        post: operations["sent"];
         delete?: never;
         options?: never;
         head?: never;
@@ -191,6 +345,75 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/orders": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Orders of open visits, and provisional ones that wait to be merged. */
+        get: operations["orders"];
+        put?: never;
+        /** Types an order in: it gets a provisional number, and a visit. */
+        post: operations["typed"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/orders/table": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** A table of orders (CSV): without `take` it is only read; with `take=WHO` its good rows are taken. */
+        post: operations["table"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/orders/{number}/beside/{other}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Two orders side by side. */
+        get: operations["beside"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/orders/{number}/merge": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Merges a provisional order into the one that it is. */
+        post: operations["merge"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/unassigned": {
         parameters: {
             query?: never;
@@ -242,6 +465,74 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/visits/{id}/close": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Closes a visit. Refused while a call for the clinician is unanswered or a frame waits for a second person. */
+        post: operations["close"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/facts": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Keeps a fact of a visit. Facts are added, never changed. */
+        post: operations["add"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/protocol": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Says which views a visit stands for, once a person has answered what its order left open. */
+        post: operations["set_protocol"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/reopen": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Opens a closed visit again. */
+        post: operations["reopen"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/visits/{id}/views/{view}/close": {
         parameters: {
             query?: never;
@@ -259,10 +550,67 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/worklist": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The worklist of a day, as it is now; nothing is taken. */
+        get: operations["worklist"];
+        put?: never;
+        /** Takes orders of the worklist. */
+        post: operations["take_worklist"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
     schemas: {
+        /** @description Something due at a time. */
+        AlarmLine: {
+            /** @description The chair, where seated. */
+            chair?: string | null;
+            /** @description Another visit that needs the same chair at the same time. */
+            clash?: string | null;
+            /**
+             * Format: int64
+             * @description From when.
+             */
+            from_utc_us: number;
+            /** @description Whether it is due now. */
+            now: boolean;
+            /**
+             * Format: int64
+             * @description Until when.
+             */
+            to_utc_us: number;
+            /**
+             * Format: int64
+             * @description The visit.
+             */
+            visit_id: number;
+            /** @description What is due. */
+            what: string;
+            /** @description Who, shortly: enough to tell apart in one room. */
+            who: string;
+        };
+        /** @description A question with its answer. */
+        Answered: {
+            /** @description The answer, or null where nobody answered yet. */
+            answer?: string | null;
+            /** @description Id of the question. */
+            id: string;
+            /** @description The question. */
+            question: string;
+            /** @description Who wrote it down. */
+            who?: string | null;
+        };
         /** @description One frame's appraisal; see `serrata.appraisal/1`. */
         Appraisal: {
             advice: string[];
@@ -386,6 +734,18 @@ export interface components {
             gaze: string;
             name: string;
         };
+        /** @description A move to be asked for. */
+        AskMove: {
+            /** @description Why; not empty. */
+            reason: string;
+            /**
+             * Format: int64
+             * @description The other patient's visit.
+             */
+            to_visit: number;
+            /** @description Who asks. */
+            who: string;
+        };
         /** @description Body of `assign`. */
         Assign: {
             /**
@@ -393,6 +753,36 @@ export interface components {
              * @description The visit.
              */
             visit_id: number;
+        };
+        /** @description Two orders side by side. */
+        Beside: {
+            /** @description Fields in which they differ. */
+            differences: components["schemas"]["FieldPair"][];
+            /** @description The one. */
+            here: components["schemas"]["OrderLine"];
+            /** @description Always `serrata.beside/1`. */
+            schema: string;
+            /** @description The other. */
+            there: components["schemas"]["OrderLine"];
+        };
+        /** @description An open visit that a frame might belong to. */
+        Candidate: {
+            /** @description Fields that differ: `here` in the file, `there` in the visit. */
+            differences: components["schemas"]["FieldPair"][];
+            /** @description Whether its study is that of the file. */
+            same_study: boolean;
+            /**
+             * Format: int64
+             * @description The visit.
+             */
+            visit_id: number;
+        };
+        /** @description A chair. */
+        ChairLine: {
+            /** @description Profile name of the instrument that stands there. */
+            instrument?: string | null;
+            /** @description Its name. */
+            name: string;
         };
         /** @description A retinal chart: fovea in the middle, eccentricity and meridian in degrees of eye angle. */
         Chart: {
@@ -440,6 +830,21 @@ export interface components {
             /** @description "arcades", "equator" or "ora". */
             name: string;
         };
+        /** @description Which views a visit stands for, where its order left that open. */
+        ChooseProtocol: {
+            /** @description "R", "L"; both where none is named. */
+            eyes?: string[];
+            /** @description The short form, for a person of whom only one shot can be had. */
+            one_shot?: boolean;
+            /** @description Options of the protocol. */
+            options?: string[];
+            /** @description Name of a protocol. */
+            protocol: string;
+            /** @description The transit eye, as the clinician named it. */
+            transit?: string | null;
+            /** @description Who chooses. */
+            who: string;
+        };
         /** @description Body of `close`. */
         CloseView: {
             /** @description Why; not empty. */
@@ -465,6 +870,8 @@ export interface components {
         };
         /** @description All open visits at a glance. */
         Day: {
+            /** @description What is due at a time, over all visits, the soonest first. */
+            alarms: components["schemas"]["AlarmLine"][];
             /**
              * Format: int64
              * @description The station's clock.
@@ -484,6 +891,13 @@ export interface components {
              * @description Frames that are still to be checked.
              */
             waiting: number;
+        };
+        /** @description A second person's decision. */
+        DecideMove: {
+            /** @description Whether the frame goes to the other patient. */
+            confirm: boolean;
+            /** @description Who decides; another person than the one who asked. */
+            who: string;
         };
         /** @description Answer to what was done. */
         Done: {
@@ -522,6 +936,34 @@ export interface components {
              * @description The visit, where one is touched.
              */
             visit_id?: number | null;
+        };
+        /** @description A fact as a line. */
+        FactLine: {
+            /**
+             * Format: int64
+             * @description When, by the station's clock.
+             */
+            at_utc_us: number;
+            /** @description What, a short stable word. */
+            kind: string;
+            /** @description Why. */
+            reason?: string | null;
+            /**
+             * Format: int64
+             * @description Its place in the order of facts.
+             */
+            seq: number;
+            /** @description Who. */
+            who: string;
+        };
+        /** @description A field of two orders, or of a file and a visit, side by side. */
+        FieldPair: {
+            /** @description The field in words. */
+            field: string;
+            /** @description On this side. */
+            here: string;
+            /** @description On the other side. */
+            there: string;
         };
         /** @description One frame with all that was seen. */
         Frame: {
@@ -562,6 +1004,10 @@ export interface components {
             name: string;
             /** @description What to do next, once checked. */
             next?: string | null;
+            /** @description Whether it waits for a second person on its way to another patient. */
+            quarantined: boolean;
+            /** @description What a person should look at before it is trusted. */
+            query?: string | null;
             /**
              * Format: int64
              * @description When it came.
@@ -591,6 +1037,54 @@ export interface components {
              */
             waiting: number;
         };
+        /** @description A person who saw both says that they are one. */
+        MergeOrder: {
+            /** @description The order that the provisional one is. */
+            into: string;
+            /** @description Says that both were seen side by side. */
+            seen_both: boolean;
+            /** @description Who merges. */
+            who: string;
+        };
+        /** @description A move. */
+        Move: {
+            /** @description Who asked. */
+            asked_by: string;
+            /**
+             * Format: int64
+             * @description The frame.
+             */
+            frame_id: number;
+            /**
+             * Format: int64
+             * @description Where it was.
+             */
+            from_visit: number;
+            /** @description Why. */
+            reason: string;
+            /** @description Always `serrata.move/1`. */
+            schema: string;
+            /** @description Where it went already: ask each for its recall. */
+            sent_to: string[];
+            /**
+             * Format: int64
+             * @description Where it should go.
+             */
+            to_visit: number;
+        };
+        /** @description A fact to be kept. */
+        NewFact: {
+            /**
+             * @description The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
+             *     `answered`, `ticked`, `injected`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
+             *     `view_ended`, `view_reopened`) and what it needs.
+             */
+            fact: Record<string, never>;
+            /** @description Why, in words. */
+            reason?: string | null;
+            /** @description Who: an account or initials. */
+            who: string;
+        };
         /** @description A visit that is typed in. */
         NewVisit: {
             /** @description Date of birth as YYYY-MM-DD. */
@@ -606,6 +1100,65 @@ export interface components {
             /** @description Study UID, where the worklist gave one. */
             study_uid?: string | null;
         };
+        /** @description Something of a list that is not taken, with the reason. */
+        NotTaken: {
+            /** @description Why, one sentence each. */
+            reasons: string[];
+            /** @description Line of the table, or number of the order. */
+            what: string;
+        };
+        /** @description What a list of orders holds, and what became of it. */
+        Offered: {
+            /** @description What is not taken. */
+            bad: components["schemas"]["NotTaken"][];
+            /** @description What became of each number: "offered", "opened", "joined", "known", "changed", "cancelled", "nothing_due". */
+            became: string[];
+            /** @description Why the list may be short. */
+            cut_short?: string | null;
+            /** @description Orders that can be taken, or were. */
+            good: components["schemas"]["OrderLine"][];
+            /** @description Always `serrata.offered/1`. */
+            schema: string;
+        };
+        /** @description An order as a line. */
+        OrderLine: {
+            /** @description What was asked. */
+            asked: string;
+            /** @description Date of birth with the month in letters. */
+            birth_date?: string | null;
+            /** @description The order that it turned out to be. */
+            merged_into?: string | null;
+            /** @description Its number. */
+            number: string;
+            /** @description The patient's number. */
+            patient_id: string;
+            /** @description The patient's name. */
+            patient_name: string;
+            /** @description The protocol, where known. */
+            protocol?: string | null;
+            /** @description Whether the number was made here. */
+            provisional: boolean;
+            /** @description What has to be asked before its views are known. */
+            question?: string | null;
+            /** @description When, local time as given. */
+            scheduled?: string | null;
+            /** @description "worklist", "csv" or "typed". */
+            source: string;
+            /** @description "open" or "cancelled". */
+            state: string;
+            /**
+             * Format: int64
+             * @description Its visit, where it is taken.
+             */
+            visit_id?: number | null;
+        };
+        /** @description Orders that stand. */
+        Orders: {
+            /** @description The orders, oldest first. */
+            orders: components["schemas"]["OrderLine"][];
+            /** @description Always `serrata.orders/1`. */
+            schema: string;
+        };
         /** @description Answer to pictures that came in. */
         Received: {
             /** @description Whether the same bytes were here before. */
@@ -613,10 +1166,85 @@ export interface components {
             /** @description The frames. */
             frames: number[];
         };
+        /** @description A list of the day with its ticks. */
+        Round: {
+            /** @description The day, YYYY-MM-DD by the station's clock. */
+            day: string;
+            /** @description The items. */
+            items: components["schemas"]["RoundItem"][];
+            /** @description What is left over, one sentence each; empty at opening. */
+            left: string[];
+            /** @description Always `serrata.round/1`. */
+            schema: string;
+        };
+        /** @description An item to tick. */
+        RoundItem: {
+            /** @description Id. */
+            id: string;
+            /** @description What to do. */
+            text: string;
+            /** @description Who ticked it, each with the chair where one was named. */
+            ticked: string[];
+        };
+        /** @description Where a frame was sent. */
+        SentTo: {
+            /** @description Whom it was sent to. */
+            recipient: string;
+            /** @description Who sent it. */
+            who: string;
+        };
         /** @description Body of `set-aside`. */
         SetAside: {
             /** @description Why; not empty. */
             reason: string;
+        };
+        /** @description What is taken of the worklist. */
+        TakeFromWorklist: {
+            /** @description Day as YYYY-MM-DD; none: today. */
+            day?: string | null;
+            /** @description Numbers; none: all. */
+            numbers?: string[] | null;
+            /** @description Who takes. */
+            who: string;
+        };
+        /** @description A tick. */
+        Tick: {
+            /** @description The chair that it is about. */
+            chair?: string | null;
+            /** @description Id of the item. */
+            item: string;
+            /** @description Who ticks. */
+            who: string;
+        };
+        /** @description What the day asks of a visit, beside its pictures. */
+        Today: {
+            /** @description Questions with their answers. */
+            answers: components["schemas"]["Answered"][];
+            /** @description Calls for the clinician that nobody answered. */
+            calls_open: number;
+            /** @description What happened, oldest first. */
+            facts: components["schemas"]["FactLine"][];
+            /** @description Sentences that come before anything else: stops, queries, what nobody answered. */
+            first: string[];
+            /** @description Which two identifiers were compared, by whom; null: not yet. */
+            identity?: string | null;
+            /** @description Light of each eye, with its assumptions, in words. */
+            light: string[];
+            /** @description The record of the needle: one sentence each, oldest first. */
+            needle: string[];
+            /** @description Sentences for the chair out of the state of eye and person. */
+            notes: string[];
+            /** @description Its orders. */
+            orders: components["schemas"]["OrderLine"][];
+            /**
+             * Format: int64
+             * @description Until when it waits, microseconds since 1970 UTC.
+             */
+            paused_until_utc_us?: number | null;
+            /** @description When it was scheduled, local time as the order says. */
+            scheduled?: string | null;
+            /** @description Whether the patient is unwell: nothing is due, nothing sounds. */
+            unwell: boolean;
         };
         /** @description What went wrong and what to do. */
         Trouble: {
@@ -624,6 +1252,29 @@ export interface components {
             message: string;
             /** @description What to do. */
             remedy: string;
+        };
+        /** @description An order that is typed in. */
+        TypedOrder: {
+            /** @description What was asked, in the clinician's words. */
+            asked?: string;
+            /** @description Date of birth as YYYY-MM-DD. */
+            birth_date: string;
+            /** @description "R", "L"; both where none is named. */
+            eyes?: string[];
+            /** @description Family name. */
+            family: string;
+            /** @description Given names. */
+            given?: string;
+            /** @description Options of the protocol. */
+            options?: string[];
+            /** @description The patient's number. */
+            patient_id: string;
+            /** @description Name of a protocol. */
+            protocol: string;
+            /** @description The transit eye, as the clinician named it. */
+            transit?: string | null;
+            /** @description Who types. */
+            who: string;
         };
         /** @description Frames that fit no visit. */
         Unassigned: {
@@ -634,6 +1285,8 @@ export interface components {
         };
         /** @description A frame that fits no visit. */
         UnassignedFrame: components["schemas"]["FrameBrief"] & {
+            /** @description Open visits that it might belong to, with the fields that differ; nothing is chosen. */
+            beside: components["schemas"]["Candidate"][];
             /** @description The patient's number in the file. */
             patient_id?: string | null;
             /** @description Why it waits. */
@@ -692,6 +1345,8 @@ export interface components {
             schema: string;
             /** @description "open" or "closed". */
             state: string;
+            /** @description What the day asks of this visit. */
+            today: components["schemas"]["Today"];
             /** @description Views in order of rank. */
             views: components["schemas"]["ViewLine"][];
         };
@@ -699,6 +1354,8 @@ export interface components {
         VisitBrief: {
             /** @description Date of birth with the month in letters, for example "07 Mar 1961". */
             birth_date?: string | null;
+            /** @description Calls for the clinician that nobody answered. */
+            calls_open: number;
             /** @description The chair. */
             chair?: string | null;
             /** @description "not_yet", "as_far_as_possible" or "complete". */
@@ -725,12 +1382,26 @@ export interface components {
             patient_id: string;
             /** @description The patient's name. */
             patient_name: string;
+            /**
+             * Format: int64
+             * @description Until when it waits, microseconds since 1970 UTC.
+             */
+            paused_until_utc_us?: number | null;
+            /** @description When it was scheduled, local time as the order says. */
+            scheduled?: string | null;
             /** @description "open" or "closed". */
             state: string;
+            /** @description Whether the patient is unwell: nothing is due, nothing sounds. */
+            unwell: boolean;
             /** @description Views still due. */
             views_due: number;
             /** @description Views met, also with reservations. */
             views_met: number;
+        };
+        /** @description Who does it. */
+        Who: {
+            /** @description Who: an account or initials. */
+            who: string;
         };
     };
     responses: never;
@@ -741,6 +1412,56 @@ export interface components {
 }
 export type $defs = Record<string, never>;
 export interface operations {
+    chairs: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChairLine"][];
+                };
+            };
+        };
+    };
+    set_chair: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ChairLine"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
     day: {
         parameters: {
             query?: never;
@@ -756,6 +1477,95 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Day"];
+                };
+            };
+        };
+    };
+    closing: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Round"];
+                };
+            };
+        };
+    };
+    printed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description the list */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/plain": unknown;
+                };
+            };
+        };
+    };
+    opening: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Round"];
+                };
+            };
+        };
+    };
+    tick: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Tick"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
                 };
             };
         };
@@ -830,6 +1640,39 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Frame"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    answer: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Who"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
                 };
             };
             404: {
@@ -937,6 +1780,72 @@ export interface operations {
             };
         };
     };
+    ask: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["AskMove"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Move"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    decide: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["DecideMove"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Move"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
     picture: {
         parameters: {
             query?: {
@@ -968,6 +1877,39 @@ export interface operations {
                 };
             };
             422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    sent: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["SentTo"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -1044,6 +1986,152 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content?: never;
+            };
+        };
+    };
+    orders: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Orders"];
+                };
+            };
+        };
+    };
+    typed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TypedOrder"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Offered"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    table: {
+        parameters: {
+            query?: {
+                take?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "text/csv": string;
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Offered"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    beside: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                number: string;
+                other: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Beside"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    merge: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                number: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["MergeOrder"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
             };
         };
     };
@@ -1126,6 +2214,138 @@ export interface operations {
             };
         };
     };
+    close: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Who"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    add: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["NewFact"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    set_protocol: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ChooseProtocol"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    reopen: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Who"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
     close_view: {
         parameters: {
             query?: never;
@@ -1151,6 +2371,66 @@ export interface operations {
                 };
             };
             400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    worklist: {
+        parameters: {
+            query?: {
+                day?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Offered"];
+                };
+            };
+            502: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    take_worklist: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TakeFromWorklist"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Offered"];
+                };
+            };
+            502: {
                 headers: {
                     [name: string]: unknown;
                 };

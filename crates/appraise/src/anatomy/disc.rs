@@ -24,6 +24,9 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
     if vessels.points.len() < 30 {
         return None;
     }
+    if let Some(diameter) = scene.diameter.filter(|_| !scene.modality.is_dye()) {
+        return narrow(scene, retina, vessels, diameter);
+    }
     let radius = scene.disc_radius;
     let glow = Glow::new(scene, radius);
     let mut best: Option<(f32, f32, f32, f32)> = None;
@@ -70,6 +73,103 @@ pub(crate) fn find(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels) -> Optio
     let clear = ((score - 0.25) / 0.25).clamp(0.0, 1.0);
     let probability = clear * ((first / rival.max(1e-3) - 1.0) / 0.25).clamp(0.0, 1.0).max(0.2);
     Some(Found { x, y, radius, probability, convergence: c })
+}
+
+/// Radii of the disc as shares of the aperture's diameter: fields of 30° to 60°.
+const RADII: [f32; 6] = [0.042, 0.052, 0.063, 0.076, 0.092, 0.11];
+
+/// The disc in a narrow field of unknown angle: the bright place of any usual size to which the vessels lead.
+fn narrow(scene: &Scene<'_>, retina: &Mask, vessels: &Vessels, diameter: f32) -> Option<Found> {
+    let mut all: Vec<(f32, Found)> = Vec::new();
+    for share in RADII {
+        let radius = share * diameter;
+        let light = Blob::new(scene, retina, radius);
+        let mut places = light.places(retina, radius);
+        places.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let least = 0.5 * places.first().map_or(0.0, |p| p.0);
+        for (bright, x, y) in places.into_iter().filter(|p| p.0 > least).take(40) {
+            let c = convergence(&vessels.points, x, y, radius);
+            all.push(((0.15 + c) * bright, Found { x, y, radius, probability: 0.0, convergence: c }));
+        }
+    }
+    let (score, mut found) = all
+        .iter()
+        .fold(None, |b: Option<(f32, Found)>, a| if b.is_none_or(|b| a.0 > b.0) { Some(*a) } else { b })?;
+    let rival = all
+        .iter()
+        .filter(|(_, f)| (f.x - found.x).hypot(f.y - found.y) > 2.0 * found.radius.max(f.radius))
+        .map(|a| a.0)
+        .fold(1e-6, f32::max);
+    // Where the disc is cut by the rim, the vessels' order shows elsewhere.
+    found.convergence = all.iter().map(|a| a.1.convergence).fold(0.0, f32::max);
+    found.probability = ((score / rival - 1.0) / 0.5).clamp(0.1, 1.0);
+    Some(found)
+}
+
+/// How much brighter a disc is than the ring around it, in logarithm, at half the working size.
+struct Blob {
+    contrast: Plane,
+    step: f32,
+}
+
+impl Blob {
+    fn new(scene: &Scene<'_>, retina: &Mask, radius: f32) -> Self {
+        let source = &scene.half.detail;
+        let (w, h, step) = (source.width, source.height, scene.half.step);
+        let inside = filter::half(&Plane {
+            width: retina.width,
+            height: retina.height,
+            data: retina.data.iter().map(|b| f32::from(u8::from(*b))).collect(),
+        });
+        let log = Plane {
+            width: w,
+            height: h,
+            data: source.data.iter().zip(&inside.data).map(|(v, i)| (v + 0.03).ln() * i).collect(),
+        };
+        let mean = |r: f32| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
+            let r = (r / step).round() as usize;
+            (filter::box_mean(&log, r), filter::box_mean(&inside, r))
+        };
+        let ((near, n), (far, m)) = (mean(0.75 * radius), mean(2.4 * radius));
+        // The ring is the large box less the small one; areas go with the square of the sides.
+        let part = (0.75f32 / 2.4).powi(2);
+        let contrast = Plane::from_fn(w, h, |x, y| {
+            let i = y * w + x;
+            let ring = m.data[i] - part * n.data[i];
+            if n.data[i] < 0.7 || ring < 0.2 {
+                return 0.0;
+            }
+            (near.data[i] / n.data[i] - (far.data[i] - part * near.data[i]) / ring).clamp(0.0, 1.5)
+        });
+        Self { contrast, step }
+    }
+
+    /// Local maxima in working pixels, with their contrast.
+    fn places(&self, retina: &Mask, radius: f32) -> Vec<(f32, f32, f32)> {
+        let p = &self.contrast;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
+        let r = ((0.5 * radius / self.step) as usize).max(1);
+        let mut out = Vec::new();
+        for y in 0..p.height {
+            for x in 0..p.width {
+                let v = p.at(x, y);
+                let (px, py) = ((x as f32 + 0.5) * self.step, (y as f32 + 0.5) * self.step);
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+                let seen =
+                    retina.at((px as usize).min(retina.width - 1), (py as usize).min(retina.height - 1));
+                if v <= 0.05 || !seen {
+                    continue;
+                }
+                let rows = y.saturating_sub(r)..(y + r + 1).min(p.height);
+                let columns = x.saturating_sub(r)..(x + r + 1).min(p.width);
+                if rows.clone().all(|j| p.row(j)[columns.clone()].iter().all(|o| *o <= v)) {
+                    out.push((v, px, py));
+                }
+            }
+        }
+        out
+    }
 }
 
 /// How bright a place is against its surroundings, at the size of a disc.

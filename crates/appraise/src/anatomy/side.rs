@@ -26,18 +26,39 @@ pub(crate) fn infer(
     sides: &[Option<Candidate>; 2],
 ) -> (EyeInference, Option<Candidate>) {
     let e = evidence(vessels, disc, sides);
-    // Straight ahead the disc lies towards the nose, but a turned gaze puts it anywhere: never enough by itself.
-    let offset = ((disc.x - 0.5 * scene.width() as f32) / (5.0 * disc.radius)).clamp(-1.0, 1.0);
+    let evidence = match scene.diameter {
+        // A narrow field is centred on the macula or on the disc. Where the disc stands well aside, the macula is in the
+        // middle; where it is central, distances of an unknown field angle are guesses and only the fovea counts.
+        Some(d) => {
+            let aside = (disc.x - middle(&scene.aperture)) / d;
+            let offset = ((aside.abs() - 0.10) / 0.12).clamp(0.0, 1.0).copysign(aside);
+            if offset == 0.0 { 0.0 } else { 5.0 * offset + 3.0 * e.fovea.clamp(-0.4, 0.4) + 0.5 * e.vessels }
+        }
+        // Straight ahead the disc lies towards the nose, but a turned gaze puts it anywhere: never enough by itself.
+        None => {
+            let offset = ((disc.x - 0.5 * scene.width() as f32) / (5.0 * disc.radius)).clamp(-1.0, 1.0);
+            8.0 * e.fovea + 1.5 * e.vessels + 1.2 * offset
+        }
+    };
     // A doubtful disc leaves the side in doubt.
-    let logit = f64::from((8.0 * e.fovea + 1.5 * e.vessels + 1.2 * offset) * (0.3 + 0.7 * disc.probability));
+    let logit = f64::from(evidence * (0.3 + 0.7 * disc.probability));
     let right = 1.0 / (1.0 + (-logit).exp());
     let probability = right.max(1.0 - right);
     let likelier = if logit > 0.0 { Eye::R } else { Eye::L };
-    // In a narrow field of unknown angle the distances above are guesses: disc-centred pictures of 30° were read as the
-    // wrong eye. There the tool is not sure, whatever the number.
-    let inferred = (probability >= SURE && !scene.round).then_some(likelier);
+    let inferred = (probability >= SURE).then_some(likelier);
     let place = if logit > 0.0 { sides[0] } else { sides[1] };
     (EyeInference { inferred, probability }, place.filter(|p| p.score > 0.25))
+}
+
+/// Middle column of what the instrument fills.
+fn middle(aperture: &Mask) -> f32 {
+    let w = aperture.width;
+    let columns = (0..aperture.height).filter_map(|y| {
+        let row = &aperture.data[y * w..(y + 1) * w];
+        Some((row.iter().position(|b| *b)?, row.iter().rposition(|b| *b)?))
+    });
+    let (low, high) = columns.fold((w, 0), |(a, b), (c, d)| (a.min(c), b.max(d)));
+    0.5 * (low + high + 1) as f32
 }
 
 fn evidence(vessels: &Vessels, disc: &disc::Found, sides: &[Option<Candidate>; 2]) -> Evidence {

@@ -9,13 +9,20 @@ use serrata_words::{Finding, FindingKind, Side};
 pub(super) fn off_centre(seen: &Seen<'_>) -> Option<Finding> {
     let m = seen.retina;
     let (w, h) = (m.width, m.height);
+    // A narrow field's own round rim is no loss.
+    let rim = |y: usize| {
+        let row = &seen.scene.aperture.data[y * w..(y + 1) * w];
+        let edge = |x: Option<usize>| x.filter(|_| seen.scene.round).unwrap_or(0);
+        (edge(row.iter().position(|b| *b)), edge(row.iter().rposition(|b| *b).map(|l| w - 1 - l)))
+    };
     let mut lost = [Vec::new(), Vec::new()];
     for y in h / 4..(3 * h) / 4 {
         let row = &m.data[y * w..(y + 1) * w];
         let first = row.iter().position(|b| *b).unwrap_or(w);
         let last = row.iter().rposition(|b| *b).map_or(w, |l| w - 1 - l);
-        lost[0].push(first);
-        lost[1].push(last);
+        let (left, right) = rim(y);
+        lost[0].push(first.saturating_sub(left));
+        lost[1].push(last.saturating_sub(right));
     }
     let middle = |v: &mut Vec<usize>| {
         v.sort_unstable();

@@ -1,11 +1,13 @@
 //! Faults, each in its own file: what is wrong, where, and how much of the aperture it touches.
 
+mod distance;
 mod exposure;
 mod haze;
 mod kind;
 mod lash;
 mod lid;
 mod lost_side;
+mod reflex;
 mod sharpness;
 mod sweep;
 
@@ -39,6 +41,8 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     out.extend(exposure::underexposed(seen));
     out.extend(exposure::overexposed(seen));
     out.extend(lost_side::off_centre(seen));
+    out.extend(distance::distance(seen));
+    out.extend(reflex::reflex(seen));
     out.extend(haze::haze(seen));
     out.extend(kind::wrong_modality(seen.scene));
     out

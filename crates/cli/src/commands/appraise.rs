@@ -43,6 +43,9 @@ pub struct Args {
     /// Writes each picture with what was found drawn on it into this folder.
     #[arg(long, value_name = "DIR")]
     overlay: Option<PathBuf>,
+    /// Writes the vessel map of each picture into this folder: grey PNG, white where a vessel is plain.
+    #[arg(long, value_name = "DIR")]
+    vessels: Option<PathBuf>,
     /// How many files at a time; default: all processor cores.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     jobs: Option<u16>,
@@ -59,7 +62,7 @@ enum Answer {
 
 pub fn run(args: &Args) -> Result<ExitCode> {
     let instrument = args.instrument.as_deref().map(serrata_station::instruments::find).transpose()?;
-    if let Some(dir) = &args.overlay {
+    for dir in args.overlay.iter().chain(&args.vessels) {
         std::fs::create_dir_all(dir)
             .with_context(|| format!("{}: the folder cannot be made", dir.display()))?;
     }
@@ -123,13 +126,17 @@ fn checked(
     let mut frames = check_file(&name, &bytes, asked, &limits, start)
         .map_err(|e| Box::new(ErrorLine::new(name.as_ref(), e.code(), e.to_string(), e.remedy())))?;
     for f in &mut frames {
-        if let Some(dir) = &args.overlay {
-            let name = names.get(path).map_or("picture", String::as_str);
-            let page = if f.line.frame == 0 { String::new() } else { format!("-{}", f.line.frame) };
-            let to = dir.join(format!("{name}{page}.png"));
-            if let Some(drawn) = f.overlay() {
+        let name = names.get(path).map_or("picture", String::as_str);
+        let page = if f.line.frame == 0 { String::new() } else { format!("-{}", f.line.frame) };
+        let drawings = [
+            (&args.overlay, "overlay", args.overlay.as_ref().and_then(|_| f.overlay())),
+            (&args.vessels, "vessel map", args.vessels.as_ref().and_then(|_| f.vessels())),
+        ];
+        for (dir, what, drawn) in drawings {
+            if let Some((dir, drawn)) = dir.as_ref().zip(drawn) {
+                let to = dir.join(format!("{name}{page}.png"));
                 serrata_station::picture::write_png(&drawn, &to)
-                    .map_err(|e| io("the overlay cannot be written", &to, &e))?;
+                    .map_err(|e| io(&format!("the {what} cannot be written"), &to, &e))?;
             }
         }
         if !args.timings {

@@ -102,7 +102,7 @@ async fn make(station: &Station, day: &[Guest]) -> Result<()> {
                         sex: None,
                     },
                     order: protocol.title.clone(),
-                    protocol: serde_json::to_value(protocol)?,
+                    protocol: serde_json::to_value(protocol.plan(&serrata_visit::Ask::default())?)?,
                     chair: guest.chair.map(str::to_owned),
                     opened_us: at_minute(guest.shots.first().map_or(40, |s| s.minute)),
                 },

@@ -2,9 +2,11 @@
 
 use anyhow::{Context, Result};
 use serde::Deserialize;
-use serrata_station::Station;
+use serrata_dicom::WorklistServer;
 use serrata_station::serve::{Plan, bind};
+use serrata_station::{Settings, Station};
 use serrata_store::Store;
+use serrata_visit::ClinicLines;
 use std::io::Write;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -38,7 +40,14 @@ pub struct Args {
     /// Folder to watch for pictures; may be given several times. Its files are never touched.
     #[arg(long, value_name = "DIR")]
     watch: Vec<PathBuf>,
-    /// TOML file with `listen`, `dicom_listen`, `ae_title`, `watch`; options given here win.
+    /// Where the worklist is (HOST:PORT); without it orders come from tables or are typed in.
+    #[arg(long, value_name = "HOST:PORT")]
+    worklist: Option<String>,
+    /// DICOM name (AE title) of the worklist [default: WORKLIST].
+    #[arg(long, value_name = "AE")]
+    worklist_ae: Option<String>,
+    /// TOML file with `listen`, `dicom_listen`, `ae_title`, `watch`, `worklist`, `worklist_ae`,
+    /// `wiping` and `red_eye` (the clinic's own lines); options given here win.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
 }
@@ -51,6 +60,10 @@ struct Config {
     dicom_listen: Option<SocketAddr>,
     ae_title: Option<String>,
     watch: Vec<PathBuf>,
+    worklist: Option<String>,
+    worklist_ae: Option<String>,
+    wiping: Option<String>,
+    red_eye: Option<String>,
 }
 
 pub fn run(args: &Args) -> Result<ExitCode> {
@@ -62,6 +75,7 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         Some(a) => a,
         None => LISTEN.parse().context("the built-in address")?,
     };
+    let settings = settings(args, &config);
     let plan = Plan {
         listen,
         dicom_listen: args.dicom_listen.or(config.dicom_listen),
@@ -71,10 +85,22 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     let runtime = tokio::runtime::Runtime::new().context("no threads can be started")?;
     runtime.block_on(async {
         let store = Store::open(&args.data).await?;
-        let station = Station::new(store, 0)?;
+        let station = Station::with(store, 0, settings)?;
         up(station, plan).await
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// What the clinic says of its own house.
+fn settings(args: &Args, config: &Config) -> Settings {
+    let ours = args.ae_title.clone().or(config.ae_title.clone()).unwrap_or_else(|| "SERRATA".to_owned());
+    let theirs = args.worklist_ae.clone().or(config.worklist_ae.clone());
+    let address = args.worklist.clone().or(config.worklist.clone());
+    Settings {
+        worklist: address
+            .map(|a| WorklistServer::new(a, theirs.unwrap_or_else(|| "WORKLIST".to_owned()), ours)),
+        lines: ClinicLines { wiping: config.wiping.clone(), red_eye: config.red_eye.clone() },
+    }
 }
 
 /// Serves until the program is told to stop, after printing where.

@@ -4,7 +4,7 @@
 //! * `modules`: the modules of PS3.3 A.41, A.42 and A.76, one function each;
 //! * `icc`: the colour profile that wide-field colour objects must carry.
 
-mod build;
+pub(crate) mod build;
 mod icc;
 mod modules;
 mod object;

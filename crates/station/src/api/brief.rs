@@ -5,7 +5,7 @@ use super::types::FrameBrief;
 use crate::Station;
 use crate::work::observed_as;
 use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
-use serrata_visit::{Candidate, Protocol, Try, judge};
+use serrata_visit::{Candidate, Plan, Try, judge};
 use serrata_words::{Eye, EyeState, Gaze, Judgement, Modality, Observation, Rank, View};
 
 /// A frame with its observation and what that means for its view.
@@ -90,6 +90,8 @@ impl Judged {
                 (None, Some(f)) => Some(f.message.clone()),
                 (None, None) => None,
             },
+            query: k.query.clone().or_else(|| dated_ahead(k)),
+            quarantined: k.quarantined,
             set_aside: k.set_aside.clone(),
         }
     }
@@ -105,8 +107,27 @@ impl Judged {
             verdict: self.judgement.as_ref().map(|j| j.verdict),
             next: self.judgement.as_ref().map(|j| j.next),
             set_aside: self.kept.set_aside.is_some(),
+            taken_us: self.kept.facts.acquired.as_ref().map(|s| s.utc_us),
+            reach_short: self
+                .judgement
+                .as_ref()
+                .is_some_and(|j| j.reasons.iter().any(|r| r.rule.starts_with("reach"))),
         }
     }
+}
+
+/// How far a clock may run ahead before it is told: a day and the widest zone where it does not say its zone.
+const AHEAD_US: i64 = 15 * 3_600_000_000;
+
+/// How far it may run ahead where it says its zone (judgement).
+const AHEAD_IN_ZONE_US: i64 = 10 * 60_000_000;
+
+/// A frame that was taken after it came: its instrument's clock is wrong.
+fn dated_ahead(k: &KeptFrame) -> Option<String> {
+    let taken = k.facts.acquired.as_ref()?;
+    let allowed = if taken.offset_minutes.is_some() { AHEAD_IN_ZONE_US } else { AHEAD_US };
+    (taken.utc_us > k.received_us.saturating_add(allowed))
+        .then(|| "It is dated later than it came: look at the instrument's clock.".to_owned())
 }
 
 /// All frames of a visit, judged in the order in which they were taken, and the views that were ordered.
@@ -131,7 +152,7 @@ pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Ve
 #[must_use]
 pub fn views_of(visit: &Visit) -> Vec<View> {
     let mut views =
-        serde_json::from_value::<Protocol>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
+        serde_json::from_value::<Plan>(visit.protocol.clone()).map(|p| p.views).unwrap_or_default();
     views.sort_by_key(|v| v.rank != Rank::Must);
     views
 }

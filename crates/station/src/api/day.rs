@@ -1,14 +1,15 @@
 //! The day: a board of open visits.
 
-use super::brief::{birth_date, of_visit};
+use super::brief::birth_date;
 use super::error::ApiError;
-use super::types::{Day, VisitBrief};
-use super::visit::closures;
+use super::stand::{Stand, stand};
+use super::types::{AlarmLine, Day, VisitBrief};
+use super::unassigned::identity_of;
 use crate::Station;
 use axum::Json;
 use axum::extract::State;
 use serrata_store::{VisitQuery, VisitState};
-use serrata_visit::{ViewState, status};
+use serrata_visit::{OpenVisit, ViewState};
 use serrata_words::Verdict;
 
 /// Most visits on the board: more than a clinic has open at once.
@@ -18,13 +19,12 @@ const MOST: u32 = 60;
 #[utoipa::path(get, path = "/api/v1/day", responses((status = 200, body = Day)))]
 pub async fn day(State(station): State<Station>) -> Result<Json<Day>, ApiError> {
     let query = VisitQuery { closed: false, limit: MOST, ..VisitQuery::default() };
-    let mut visits = Vec::new();
+    let (mut visits, mut open) = (Vec::new(), Vec::new());
     for brief in station.store().list_visits(&query).await? {
         let visit = brief.visit;
-        let (views, judged) = of_visit(&station, &visit).await?;
-        let candidates: Vec<_> = judged.iter().map(super::brief::Judged::candidate).collect();
-        let closed = closures(station.store().closed_views(visit.id).await?);
-        let stands = status(&views, &candidates, &closed);
+        let stand = stand(&station, &visit).await?;
+        let candidates: Vec<_> = stand.judged.iter().map(super::brief::Judged::candidate).collect();
+        let stands = &stand.status;
         let count = |f: &dyn Fn(ViewState) -> bool| stands.views.iter().filter(|v| f(v.state)).count();
         visits.push(VisitBrief {
             id: visit.id.0,
@@ -39,10 +39,16 @@ pub async fn day(State(station): State<Station>) -> Result<Json<Day>, ApiError> 
             views_met: count(&|s| matches!(s, ViewState::Met | ViewState::MetWithReservations)),
             frames: candidates.len(),
             frames_not_usable: candidates.iter().filter(|c| c.verdict == Some(Verdict::NotUsable)).count(),
-            next_step: stands.next_step,
+            next_step: stands.next_step.clone(),
             completeness: stands.complete.word().to_owned(),
+            scheduled: visit.scheduled.clone(),
+            unwell: stand.facts.unwell,
+            paused_until_utc_us: stand.facts.paused_until_us,
+            calls_open: stand.facts.calls.iter().filter(|c| c.reached.is_none()).count(),
         });
+        open.push((visit, stand));
     }
+    let alarms = due_at(&open);
     visits.sort_by_key(|v| (v.chair.is_none(), v.opened_utc_us, v.id));
     let counts = station.store().counts().await?;
     Ok(Json(Day {
@@ -51,5 +57,39 @@ pub async fn day(State(station): State<Station>) -> Result<Json<Day>, ApiError> 
         visits,
         unassigned: counts.unassigned,
         waiting: counts.waiting,
+        alarms,
     }))
+}
+
+/// What is due at a time over all open visits.
+fn due_at(open: &[(serrata_store::Visit, Stand)]) -> Vec<AlarmLine> {
+    let known: Vec<_> = open
+        .iter()
+        .map(|(v, s)| (v.id.0.to_string(), identity_of(&v.person), v, s, s.facts.dyes()))
+        .collect();
+    let visits: Vec<OpenVisit<'_>> = known
+        .iter()
+        .map(|(id, identity, v, s, dyes)| OpenVisit {
+            id,
+            identity,
+            status: &s.status,
+            dyes,
+            chair: v.chair.as_deref(),
+            paused_until_us: s.facts.paused_until_us,
+            unwell: s.facts.unwell,
+        })
+        .collect();
+    serrata_visit::alarms(&visits, jiff::Timestamp::now().as_microsecond())
+        .into_iter()
+        .map(|a| AlarmLine {
+            visit_id: a.visit.parse().unwrap_or_default(),
+            who: a.who,
+            chair: a.chair,
+            what: a.what,
+            from_utc_us: a.from_us,
+            to_utc_us: a.to_us,
+            now: a.now,
+            clash: a.clash,
+        })
+        .collect()
 }

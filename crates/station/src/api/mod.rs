@@ -6,10 +6,17 @@ mod brief;
 mod day;
 mod error;
 mod events;
+mod facts;
 mod frame;
 mod guard;
 mod intake;
+mod moves;
+pub mod order_types;
+mod orders;
 mod page;
+mod round;
+mod stand;
+mod today;
 pub mod types;
 mod unassigned;
 mod visit;
@@ -39,6 +46,27 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         actions::bring_back,
         actions::correct,
         actions::close_view,
+        orders::orders,
+        orders::typed,
+        orders::table,
+        orders::worklist,
+        orders::take_worklist,
+        orders::beside,
+        orders::merge,
+        facts::add,
+        facts::close,
+        facts::reopen,
+        moves::ask,
+        moves::decide,
+        moves::sent,
+        moves::answer,
+        round::opening,
+        round::closing,
+        round::tick,
+        round::printed,
+        round::chairs,
+        round::set_chair,
+        visit::set_protocol,
         intake::files,
         events::events,
         health,
@@ -61,6 +89,24 @@ pub fn router(station: Station) -> Router {
         .route("/frames/{id}/set-aside", post(actions::set_aside))
         .route("/frames/{id}/bring-back", post(actions::bring_back))
         .route("/frames/{id}/correct", post(actions::correct))
+        .route("/visits/{id}/facts", post(facts::add))
+        .route("/visits/{id}/close", post(facts::close))
+        .route("/visits/{id}/reopen", post(facts::reopen))
+        .route("/visits/{id}/protocol", post(visit::set_protocol))
+        .route("/frames/{id}/move", post(moves::ask))
+        .route("/frames/{id}/move/decide", post(moves::decide))
+        .route("/frames/{id}/sent", post(moves::sent))
+        .route("/frames/{id}/answer", post(moves::answer))
+        .route("/orders", get(orders::orders).post(orders::typed))
+        .route("/orders/table", post(orders::table))
+        .route("/orders/{number}/beside/{other}", get(orders::beside))
+        .route("/orders/{number}/merge", post(orders::merge))
+        .route("/worklist", get(orders::worklist).post(orders::take_worklist))
+        .route("/day/opening", get(round::opening))
+        .route("/day/closing", get(round::closing))
+        .route("/day/tick", post(round::tick))
+        .route("/day/list", get(round::printed))
+        .route("/chairs", get(round::chairs).post(round::set_chair))
         .route("/unassigned", get(unassigned::unassigned))
         .route("/files", post(intake::files))
         .route("/events", get(events::events))

@@ -18,6 +18,29 @@ pub struct Day {
     pub unassigned: u64,
     /// Frames that are still to be checked.
     pub waiting: u64,
+    /// What is due at a time, over all visits, the soonest first.
+    pub alarms: Vec<AlarmLine>,
+}
+
+/// Something due at a time.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct AlarmLine {
+    /// The visit.
+    pub visit_id: i64,
+    /// Who, shortly: enough to tell apart in one room.
+    pub who: String,
+    /// The chair, where seated.
+    pub chair: Option<String>,
+    /// What is due.
+    pub what: String,
+    /// From when.
+    pub from_utc_us: i64,
+    /// Until when.
+    pub to_utc_us: i64,
+    /// Whether it is due now.
+    pub now: bool,
+    /// Another visit that needs the same chair at the same time.
+    pub clash: Option<String>,
 }
 
 /// A visit as a line of the day.
@@ -51,6 +74,14 @@ pub struct VisitBrief {
     pub next_step: Option<String>,
     /// "not_yet", "as_far_as_possible" or "complete".
     pub completeness: String,
+    /// When it was scheduled, local time as the order says.
+    pub scheduled: Option<String>,
+    /// Whether the patient is unwell: nothing is due, nothing sounds.
+    pub unwell: bool,
+    /// Until when it waits, microseconds since 1970 UTC.
+    pub paused_until_utc_us: Option<i64>,
+    /// Calls for the clinician that nobody answered.
+    pub calls_open: usize,
 }
 
 /// One visit.
@@ -86,6 +117,65 @@ pub struct Visit {
     pub charts: Vec<Chart>,
     /// Questions to ask before; the answers are staff's.
     pub cautions: Vec<String>,
+    /// What the day asks of this visit.
+    pub today: Today,
+}
+
+/// What the day asks of a visit, beside its pictures.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Today {
+    /// When it was scheduled, local time as the order says.
+    pub scheduled: Option<String>,
+    /// Its orders.
+    pub orders: Vec<super::order_types::OrderLine>,
+    /// Which two identifiers were compared, by whom; null: not yet.
+    pub identity: Option<String>,
+    /// Sentences that come before anything else: stops, queries, what nobody answered.
+    pub first: Vec<String>,
+    /// Sentences for the chair out of the state of eye and person.
+    pub notes: Vec<String>,
+    /// Questions with their answers.
+    pub answers: Vec<Answered>,
+    /// The record of the needle: one sentence each, oldest first.
+    pub needle: Vec<String>,
+    /// Whether the patient is unwell: nothing is due, nothing sounds.
+    pub unwell: bool,
+    /// Calls for the clinician that nobody answered.
+    pub calls_open: usize,
+    /// Until when it waits, microseconds since 1970 UTC.
+    pub paused_until_utc_us: Option<i64>,
+    /// Light of each eye, with its assumptions, in words.
+    pub light: Vec<String>,
+    /// What happened, oldest first.
+    pub facts: Vec<FactLine>,
+}
+
+/// A question with its answer.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Answered {
+    /// Id of the question.
+    pub id: String,
+    /// The question.
+    pub question: String,
+    /// The answer, or null where nobody answered yet.
+    pub answer: Option<String>,
+    /// Who wrote it down.
+    pub who: Option<String>,
+}
+
+/// A fact as a line.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct FactLine {
+    /// Its place in the order of facts.
+    pub seq: u64,
+    /// When, by the station's clock.
+    pub at_utc_us: i64,
+    /// Who.
+    pub who: String,
+    /// What, a short stable word.
+    pub kind: String,
+    /// Why.
+    pub reason: Option<String>,
 }
 
 /// Are the pictures complete? Speaks of pictures only.
@@ -145,6 +235,10 @@ pub struct FrameBrief {
     pub leading: Option<String>,
     /// Why a person took it out of the hand-over.
     pub set_aside: Option<String>,
+    /// What a person should look at before it is trusted.
+    pub query: Option<String>,
+    /// Whether it waits for a second person on its way to another patient.
+    pub quarantined: bool,
 }
 
 /// A frame that fits no visit.
@@ -157,6 +251,19 @@ pub struct UnassignedFrame {
     pub why: String,
     /// The patient's number in the file.
     pub patient_id: Option<String>,
+    /// Open visits that it might belong to, with the fields that differ; nothing is chosen.
+    pub beside: Vec<Candidate>,
+}
+
+/// An open visit that a frame might belong to.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Candidate {
+    /// The visit.
+    pub visit_id: i64,
+    /// Whether its study is that of the file.
+    pub same_study: bool,
+    /// Fields that differ: `here` in the file, `there` in the visit.
+    pub differences: Vec<super::order_types::FieldPair>,
 }
 
 /// Frames that fit no visit.

@@ -1,14 +1,15 @@
 //! One visit: the pair of charts, what is due, and the answer to: are the pictures complete?
 
-use super::brief::{Judged, birth_date, of_visit};
+use super::brief::{Judged, birth_date};
 use super::error::ApiError;
+use super::stand::stand;
 use super::types::{CompleteAnswer, Done, NewVisit, ViewLine, Visit};
 use crate::Station;
 use crate::charts::{Placed, chart};
 use axum::Json;
 use axum::extract::{Path, State};
 use serrata_store::{By, ClosedView, Person, ViewEnd, VisitId, VisitState};
-use serrata_visit::{Closure, Protocol, ViewState, cautions, status};
+use serrata_visit::{Closure, Protocol, ViewState, cautions};
 use serrata_words::{Eye, Personal};
 
 /// One visit with its charts.
@@ -20,10 +21,9 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
         .visit(VisitId(id))
         .await?
         .ok_or_else(|| ApiError::not_found(format!("visit {id}"), "there is no such visit"))?;
-    let (views, judged) = of_visit(&station, &visit).await?;
-    let candidates: Vec<_> = judged.iter().map(Judged::candidate).collect();
-    let closed = closures(station.store().closed_views(visit.id).await?);
-    let stands = status(&views, &candidates, &closed);
+    let whole = stand(&station, &visit).await?;
+    let today = super::today::today(&station, &visit, &whole).await?;
+    let (views, judged, stands) = (whole.views, whole.judged, whole.status);
     let placed: Vec<Placed<'_>> = judged.iter().filter_map(|j| placed(&station, j)).collect();
     let charts = [Eye::R, Eye::L].map(|e| chart(e, &placed, &stands.views)).to_vec();
     Ok(Json(Visit {
@@ -56,6 +56,7 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
             .collect(),
         frames: judged.iter().rev().map(Judged::brief).collect(),
         charts,
+        today,
         cautions: cautions(&views).into_iter().map(str::to_owned).collect(),
     }))
 }
@@ -63,7 +64,7 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
 /// A checked frame for the charts; frames set aside do not lie on them.
 fn placed<'a>(station: &'a Station, j: &'a Judged) -> Option<Placed<'a>> {
     let observation = j.observation.as_ref()?;
-    if j.kept.set_aside.is_some() {
+    if j.kept.set_aside.is_some() || j.kept.quarantined {
         return None;
     }
     Some(Placed {
@@ -84,6 +85,8 @@ pub fn closures(closed: Vec<ClosedView>) -> Vec<Closure> {
         .into_iter()
         .map(|c| Closure {
             view: c.view,
+            why: None,
+            who: String::new(),
             state: match c.end {
                 ViewEnd::NotObtainable => ViewState::NotObtainable,
                 ViewEnd::NotDone => ViewState::NotDone,
@@ -119,6 +122,9 @@ pub async fn new_visit(
             &format!("Use one of: {}", known.join(", ")),
         )
     })?;
+    let plan = protocol
+        .plan(&serrata_visit::Ask::default())
+        .map_err(|e| ApiError::bad("visit", e.to_string(), "Import an order that answers it"))?;
     let id = station
         .store()
         .create_visit(
@@ -131,7 +137,7 @@ pub async fn new_visit(
                     sex: None,
                 },
                 order: protocol.title.clone(),
-                protocol: serde_json::to_value(protocol)
+                protocol: serde_json::to_value(plan)
                     .map_err(|e| ApiError::bad("protocol", e.to_string(), "Mend the protocol's file"))?,
                 chair: new.chair,
                 opened_us: jiff::Timestamp::now().as_microsecond(),
@@ -140,4 +146,56 @@ pub async fn new_visit(
         )
         .await?;
     Ok(Json(Done { ids: vec![id.0] }))
+}
+
+/// Which views a visit stands for, where its order left that open.
+#[derive(Debug, Clone, serde::Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ChooseProtocol {
+    /// Who chooses.
+    pub who: String,
+    /// Name of a protocol.
+    pub protocol: String,
+    /// "R", "L"; both where none is named.
+    #[serde(default)]
+    pub eyes: Vec<String>,
+    /// The transit eye, as the clinician named it.
+    #[serde(default)]
+    pub transit: Option<String>,
+    /// Options of the protocol.
+    #[serde(default)]
+    pub options: Vec<String>,
+    /// The short form, for a person of whom only one shot can be had.
+    #[serde(default)]
+    pub one_shot: bool,
+}
+
+/// Says which views a visit stands for, once a person has answered what its order left open.
+#[utoipa::path(post, path = "/api/v1/visits/{id}/protocol", params(("id" = i64, Path)),
+    request_body = ChooseProtocol,
+    responses((status = 200, body = Done), (status = 400, body = super::types::Error)))]
+pub async fn set_protocol(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Json(body): Json<ChooseProtocol>,
+) -> Result<Json<Done>, ApiError> {
+    let by = super::orders::who(&body.who)?;
+    let bad = |m: String| ApiError::bad(format!("visit {id}"), m, "Choose again");
+    let eye = |e: &String| e.parse::<Eye>().map_err(|e| bad(e.to_string()));
+    let ask = serrata_visit::Ask {
+        eyes: body.eyes.iter().map(eye).collect::<Result<_, _>>()?,
+        transit: body.transit.as_ref().map(eye).transpose()?,
+        options: body.options,
+        one_shot: body.one_shot,
+        ..serrata_visit::Ask::default()
+    };
+    let protocols = super::orders::protocols()?;
+    let protocol = protocols
+        .iter()
+        .find(|p| p.name == body.protocol)
+        .ok_or_else(|| bad(format!("there is no protocol \"{}\"", body.protocol)))?;
+    let plan = protocol.plan(&ask).map_err(|e| bad(e.to_string()))?;
+    let json = serde_json::to_value(plan).map_err(|e| bad(e.to_string()))?;
+    station.store().set_protocol(VisitId(id), json, &by).await?;
+    Ok(Json(Done { ids: vec![id] }))
 }

@@ -1,0 +1,92 @@
+//! Too near, too far, and the iris to one side: told from what is lost at which sides, and whether it is bright or dark.
+
+use super::{Seen, ramp};
+use crate::mask::Mask;
+use serrata_words::{Finding, FindingKind, Side};
+
+/// Brightness up to which what is lost counts as the dark of the iris, and above which as skin.
+const DARK: f32 = 0.12;
+
+/// What is lost at one side.
+#[derive(Clone, Copy)]
+struct Lost {
+    side: Side,
+    /// Median over the middle half of the lines, as a share of their length.
+    share: f64,
+    dark: bool,
+}
+
+pub(super) fn distance(seen: &Seen<'_>) -> Vec<Finding> {
+    // A narrow field has a rim of its own, and no iris in it.
+    if seen.scene.round {
+        return Vec::new();
+    }
+    let sides = [Side::Top, Side::Bottom, Side::Left, Side::Right].map(|s| lost(seen, s));
+    [too_far(seen, &sides), too_close(seen), iris_shadow(&sides)].into_iter().flatten().collect()
+}
+
+/// The dark comes in from all four sides. Real frames taken at the right distance lose at most 0.07 of the length at
+/// the side that loses least (judgement: 0.08 to 0.18).
+fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
+    let least = sides.iter().map(|s| if s.dark { s.share } else { 0.0 }).fold(1.0, f64::min);
+    let score = ramp(least, 0.08, 0.18);
+    let picture = Mask::new(seen.retina.width, seen.retina.height, true);
+    (score > 0.0).then(|| Finding::new(FindingKind::TooFar, score, 1.0 - seen.retina.share_of(&picture)))
+}
+
+/// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).
+fn too_close(seen: &Seen<'_>) -> Option<Finding> {
+    let lids = super::lid::lids(seen);
+    let share = |side: Side| lids.iter().filter(|f| f.side == Some(side)).map(|f| f.fraction).sum::<f64>();
+    let score = ramp(share(Side::Top).min(share(Side::Bottom)), 0.04, 0.12);
+    (score > 0.0).then(|| {
+        let all = lids.iter().map(|f| f.fraction).sum();
+        let mut f = Finding::new(FindingKind::TooClose, score, all);
+        for lid in lids {
+            f.place.polygons.extend(lid.place.polygons);
+            f.place.holes.extend(lid.place.holes);
+        }
+        f
+    })
+}
+
+/// One side is darker by far than the one across (judgement: 0.15 to 0.30 of the length more is lost there).
+fn iris_shadow(sides: &[Lost; 4]) -> Option<Finding> {
+    let pairs = [(sides[0], sides[1]), (sides[2], sides[3])];
+    let (worse, more) = pairs
+        .into_iter()
+        .map(|(a, b)| if a.share > b.share { (a, a.share - b.share) } else { (b, b.share - a.share) })
+        .filter(|(l, _)| l.dark)
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let score = ramp(more, 0.15, 0.30);
+    (score > 0.0).then(|| {
+        let mut f = Finding::new(FindingKind::IrisShadow, score, more);
+        f.side = Some(worse.side);
+        f
+    })
+}
+
+fn lost(seen: &Seen<'_>, side: Side) -> Lost {
+    let m = seen.retina;
+    let (w, h) = (m.width, m.height);
+    let upright = matches!(side, Side::Top | Side::Bottom);
+    let (lines, length) = if upright { (w, h) } else { (h, w) };
+    let at = |line: usize, k: usize| match side {
+        Side::Top => k * w + line,
+        Side::Bottom => (h - 1 - k) * w + line,
+        Side::Left => line * w + k,
+        Side::Right => line * w + w - 1 - k,
+    };
+    let (mut runs, mut light, mut n) = (Vec::new(), 0.0f64, 0usize);
+    for line in lines / 4..(3 * lines) / 4 {
+        let run = (0..length).take_while(|k| !m.data[at(line, *k)]).count();
+        runs.push(run);
+        for k in 0..run {
+            light += f64::from(seen.scene.value.data[at(line, k)]);
+            n += 1;
+        }
+    }
+    runs.sort_unstable();
+    let share = runs.get(runs.len() / 2).map_or(0.0, |r| *r as f64 / length.max(1) as f64);
+    Lost { side, share, dark: light <= f64::from(DARK) * n.max(1) as f64 }
+}

@@ -1,0 +1,162 @@
+//! What happens in a visit, as facts with author, time and reason; closing and reopening.
+
+use super::error::ApiError;
+use super::orders::who;
+use super::stand::stand;
+use super::types::Done;
+use crate::Station;
+use axum::Json;
+use axum::extract::{Path, State};
+use serde::Deserialize;
+use serrata_store::{Visit, VisitId};
+use serrata_words::Fact;
+use utoipa::ToSchema;
+
+/// A fact to be kept.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewFact {
+    /// Who: an account or initials.
+    pub who: String,
+    /// Why, in words.
+    #[serde(default)]
+    pub reason: Option<String>,
+    /// The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
+    /// `answered`, `ticked`, `injected`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
+    /// `view_ended`, `view_reopened`) and what it needs.
+    #[schema(value_type = Object)]
+    pub fact: Fact,
+}
+
+/// Who does it.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Who {
+    /// Who: an account or initials.
+    pub who: String,
+}
+
+pub(super) async fn visit_of(station: &Station, id: i64) -> Result<Visit, ApiError> {
+    station
+        .store()
+        .visit(VisitId(id))
+        .await?
+        .ok_or_else(|| ApiError::not_found(format!("visit {id}"), "there is no such visit"))
+}
+
+/// Keeps a fact of a visit. Facts are added, never changed.
+#[utoipa::path(post, path = "/api/v1/visits/{id}/facts", params(("id" = i64, Path)), request_body = NewFact,
+    responses((status = 200, body = Done), (status = 400, body = super::types::Error)))]
+pub async fn add(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Json(body): Json<NewFact>,
+) -> Result<Json<Done>, ApiError> {
+    let visit = visit_of(&station, id).await?;
+    let by = who(&body.who)?;
+    let reason = body.reason.as_deref().map(str::trim).filter(|r| !r.is_empty()).map(str::to_owned);
+    check(&station, &visit, &body.fact, reason.as_deref()).await?;
+    let seq = station.store().add_fact(visit.id, body.fact, reason, &by).await?;
+    Ok(Json(Done { ids: vec![i64::try_from(seq).unwrap_or(i64::MAX)] }))
+}
+
+/// Whether a person may say this here.
+async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&str>) -> Result<(), ApiError> {
+    let path = format!("visit {}", visit.id);
+    let bad = |m: &str, r: &str| Err(ApiError::bad(path.clone(), m, r));
+    match fact {
+        Fact::IdentityTicked { identifiers } => {
+            let mut said: Vec<&str> =
+                identifiers.iter().map(|i| i.trim()).filter(|i| !i.is_empty()).collect();
+            said.sort_unstable();
+            said.dedup();
+            if said.len() < 2 {
+                return bad(
+                    "two identifiers are compared",
+                    "Let the patient say two, for example name and date of birth",
+                );
+            }
+        }
+        Fact::ViewEnded { view, why, .. } => {
+            if !stand(station, visit).await?.views.iter().any(|v| v.name == *view) {
+                return bad("this visit has no such view", "Use a view's name as the visit shows it");
+            }
+            if *why == serrata_words::NotHad::Other && reason.is_none() {
+                return bad("\"other\" needs its words", "Say in a few words why");
+            }
+        }
+        Fact::ClinicianReached { whom } if whom.trim().is_empty() => {
+            return bad("nobody is named who was reached", "Name who was reached");
+        }
+        Fact::ClinicianReached { .. } => {
+            let facts = stand(station, visit).await?.facts;
+            if facts.calls.iter().all(|c| c.reached.is_some()) {
+                return bad("no call for the clinician is open", "Call first");
+            }
+        }
+        Fact::Injected { injection } => {
+            if injection.rule == Some(serrata_words::DoseRule::Child)
+                && injection.second_person.as_deref().is_none_or(|p| p.trim().is_empty())
+            {
+                return bad("a child's dose needs a second person's check", "Name the second person");
+            }
+        }
+        Fact::Seated { .. }
+        | Fact::Paused { .. }
+        | Fact::EyeNoted { .. }
+        | Fact::PersonNoted { .. }
+        | Fact::Answered { .. }
+        | Fact::Ticked { .. }
+        | Fact::Noted { .. }
+        | Fact::Unwell
+        | Fact::WellAgain
+        | Fact::ClinicianAsked { .. }
+        | Fact::ViewReopened { .. } => {}
+        _ => return bad("this fact is kept by the station itself", "Use the address that is made for it"),
+    }
+    Ok(())
+}
+
+/// Closes a visit. Refused while a call for the clinician is unanswered or a frame waits for a second person.
+#[utoipa::path(post, path = "/api/v1/visits/{id}/close", params(("id" = i64, Path)), request_body = Who,
+    responses((status = 200, body = Done), (status = 400, body = super::types::Error)))]
+pub async fn close(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Json(body): Json<Who>,
+) -> Result<Json<Done>, ApiError> {
+    let visit = visit_of(&station, id).await?;
+    let by = who(&body.who)?;
+    let stands = stand(&station, &visit).await?;
+    let mut against = Vec::new();
+    if stands.facts.calls.iter().any(|c| c.reached.is_none()) {
+        against.push("\"Clinician to look now\" is unanswered: write down who was reached.".to_owned());
+    }
+    if stands.facts.identity.is_none() && !stands.judged.is_empty() {
+        against.push("Nobody ticked the two identifiers.".to_owned());
+    }
+    if stands.judged.iter().any(|j| j.kept.quarantined) {
+        against.push("A picture waits for a second person on its way to another patient.".to_owned());
+    }
+    if let Some(first) = against.first() {
+        return Err(ApiError::bad(
+            format!("visit {id}"),
+            first.clone(),
+            "Answer it first, then close the visit",
+        ));
+    }
+    station.store().close_visit(visit.id, &by).await?;
+    Ok(Json(Done { ids: vec![id] }))
+}
+
+/// Opens a closed visit again.
+#[utoipa::path(post, path = "/api/v1/visits/{id}/reopen", params(("id" = i64, Path)), request_body = Who,
+    responses((status = 200, body = Done), (status = 404, body = super::types::Error)))]
+pub async fn reopen(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Json(body): Json<Who>,
+) -> Result<Json<Done>, ApiError> {
+    station.store().reopen_visit(VisitId(id), &who(&body.who)?).await?;
+    Ok(Json(Done { ids: vec![id] }))
+}

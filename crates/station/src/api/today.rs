@@ -1,0 +1,150 @@
+//! What the day asks of a visit, beside its pictures: identity, cautions, the needle, light, what happened.
+
+use super::error::ApiError;
+use super::orders::{line, protocols};
+use super::stand::Stand;
+use super::types::{Answered, FactLine, Today};
+use crate::Station;
+use serrata_store::Visit;
+use serrata_visit::{
+    ASSUMPTIONS, chair_notes, dose_said, frame_light, light_record, questions, stops, wiping_line,
+};
+use serrata_words::{Eye, Injection};
+
+/// What the day asks of a visit.
+///
+/// # Errors
+/// Where the store fails.
+pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today, ApiError> {
+    let protocols = protocols()?;
+    let orders = station.store().orders_of(visit.id).await?;
+    let lines = orders
+        .into_iter()
+        .map(|k| {
+            let mut shown = line(&k.order, &protocols);
+            shown.visit_id = Some(k.visit_id.0);
+            shown.merged_into = k.merged_into;
+            shown
+        })
+        .collect();
+    let answers = questions(&s.views)
+        .into_iter()
+        .map(|q| {
+            let given = s.facts.answers.get(q.id);
+            Answered {
+                id: q.id.to_owned(),
+                question: q.text.to_owned(),
+                answer: given.map(|(a, ..)| a.clone()),
+                who: given.map(|(_, w, _)| w.clone()),
+            }
+        })
+        .collect();
+    let mut notes = chair_notes(&[&visit.right_eye, &visit.left_eye], &s.facts.person);
+    if visit.right_eye.red_eye || visit.left_eye.red_eye {
+        notes.push(wiping_line(&station.settings().lines, true));
+    }
+    Ok(Today {
+        scheduled: visit.scheduled.clone(),
+        orders: lines,
+        identity: s.facts.identity.as_ref().map(|(what, who, _)| format!("{} ({who})", what.join(", "))),
+        first: first(s),
+        notes,
+        answers,
+        needle: s.facts.injections.iter().map(needle).collect(),
+        unwell: s.facts.unwell,
+        calls_open: s.facts.calls.iter().filter(|c| c.reached.is_none()).count(),
+        paused_until_utc_us: s.facts.paused_until_us,
+        light: light(station, visit, s),
+        facts: s.events.iter().map(fact).collect(),
+    })
+}
+
+/// What comes before anything else.
+fn first(s: &Stand) -> Vec<String> {
+    let mut said = Vec::new();
+    if s.facts.unwell {
+        said.push("The patient is unwell: nothing is due. Staff stay with the patient.".to_owned());
+    }
+    if s.facts.calls.iter().any(|c| c.reached.is_none()) {
+        said.push("Clinician to look now: nobody was reached yet.".to_owned());
+    }
+    if s.facts.identity.is_none() {
+        said.push("Two identifiers are not ticked yet.".to_owned());
+    }
+    // Only an answer that begins with "yes" is a yes: a stop is never missed for a word more.
+    let answered: Vec<(&str, bool)> = s
+        .facts
+        .answers
+        .iter()
+        .map(|(id, (a, ..))| (id.as_str(), a.trim().to_lowercase().starts_with("yes")))
+        .collect();
+    said.extend(stops(&s.views, &answered));
+    for j in &s.judged {
+        let name = &j.kept.name;
+        if j.kept.quarantined {
+            said.push(format!("{name}: waits for a second person on its way to another patient."));
+        }
+        if let Some(query) = &j.brief().query {
+            said.push(format!("{name}: {query}"));
+        }
+        let wrong =
+            j.observation.as_ref().and_then(|o| o.eye.inferred).zip(j.kept.eye()).filter(|(a, b)| a != b);
+        if let (Some((seen, labelled)), None) = (wrong, &j.kept.set_aside) {
+            said.push(format!(
+                "{name}: labelled {labelled}, the anatomy looks like {seen}: check which eye it is."
+            ));
+        }
+    }
+    said
+}
+
+/// An injection as a sentence; millilitres never without strength.
+fn needle(i: &Injection) -> String {
+    let dose = match i.mg {
+        Some(mg) => dose_said(mg, i.strength).unwrap_or_else(|e| e.to_string()),
+        None => "dose not written down".to_owned(),
+    };
+    format!(
+        "{}: {dose}, by {}, prescribed by {}, {}, lot {}, expires {}",
+        i.drug, i.given_by, i.prescribed_by, i.site, i.lot, i.expiry
+    )
+}
+
+/// Light of each eye in words, with what it assumes; no figure where none can be said.
+fn light(station: &Station, visit: &Visit, s: &Stand) -> Vec<String> {
+    let mut said = Vec::new();
+    for eye in [Eye::R, Eye::L] {
+        let state = if eye == Eye::R { &visit.right_eye } else { &visit.left_eye };
+        let of_eye: Vec<_> = s.judged.iter().filter(|j| j.eye == Some(eye)).collect();
+        if of_eye.is_empty() {
+            continue;
+        }
+        let each: Result<Vec<_>, _> = of_eye
+            .iter()
+            .map(|j| {
+                let named = station.instrument_of(j.kept.facts.instrument.as_deref());
+                frame_light(j.view.modality, named, state, &s.facts.person)
+            })
+            .collect();
+        said.push(match each {
+            Ok(frames) => {
+                let r = light_record(&frames);
+                format!(
+                    "{}: {} frames, {:.1} s of light; highest share of ISO 15004-2:2007 group 1: {:.4} (aphakic weighting), {:.4} (thermal)",
+                    eye.screen(), r.frames, r.seconds, r.highest_a, r.highest_r
+                )
+            }
+            Err(why) => format!("{}: {why}", eye.screen()),
+        });
+    }
+    if !said.is_empty() {
+        said.extend(ASSUMPTIONS.map(str::to_owned));
+    }
+    said
+}
+
+fn fact(e: &serrata_words::Event) -> FactLine {
+    let kind = serde_json::to_value(&e.fact).ok();
+    let kind = kind.as_ref().and_then(|v| v["kind"].as_str()).unwrap_or_default().to_owned();
+    FactLine { seq: e.seq, at_utc_us: e.at_us, who: e.who.clone(), kind, reason: e.reason.clone() }
+}

@@ -1,0 +1,276 @@
+//! What happened in a visit: facts with author, time and reason. Facts are added, never changed.
+
+use crate::{Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, View};
+use serde::{Deserialize, Serialize};
+
+/// Number of a frame in its store.
+pub type FrameId = i64;
+
+/// One fact. Their order is that of `seq`, given when the fact is kept: clocks jump, numbers do not.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Event {
+    /// Place in the order of facts of this visit, unique.
+    pub seq: u64,
+    /// When, microseconds since 1970 UTC by the station's clock.
+    pub at_us: i64,
+    /// Who: an account, or "station".
+    pub who: String,
+    /// Why, in words, where asked.
+    #[serde(default)]
+    pub reason: Option<String>,
+    /// What.
+    pub fact: Fact,
+}
+
+/// What a frame counts as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Assigned {
+    /// Eye, or null where nobody knows.
+    pub eye: Option<Eye>,
+    /// Kind of picture.
+    pub modality: Modality,
+    /// Gaze.
+    pub gaze: Gaze,
+}
+
+crate::words! {
+    /// How a person closed a view that has no picture.
+    ViewEnd("end of a view") {
+        /// It cannot be had.
+        NotObtainable = "not_obtainable",
+        /// It was not done.
+        NotDone = "not_done",
+    }
+}
+
+crate::words! {
+    /// Why a view was closed without a picture.
+    NotHad("reason") {
+        /// The patient, or the guardian, said no.
+        Declined = "declined",
+        /// The patient was unwell.
+        Unwell = "unwell",
+        /// The clinician stopped it.
+        StoppedByClinician = "stopped_by_clinician",
+        /// The instrument failed.
+        Instrument = "instrument",
+        /// There was no time left.
+        NoTime = "no_time",
+        /// The pupil is too small.
+        Pupil = "pupil",
+        /// Clouded media, gas or oil hide it.
+        Media = "media",
+        /// Lids cannot be kept out of the way.
+        Lids = "lids",
+        /// The eye cannot hold or reach the gaze.
+        Gaze = "gaze",
+        /// The head cannot be brought to the instrument.
+        Position = "position",
+        /// Enough tries were spent.
+        TriesSpent = "tries_spent",
+        /// No dye was given.
+        NoDye = "no_dye",
+        /// Something else: the words are asked.
+        Other = "other",
+    }
+}
+
+impl NotHad {
+    /// The reason as screens write it. Example: `NotHad::Unwell.screen()` is `"patient unwell"`.
+    #[must_use]
+    pub const fn screen(self) -> &'static str {
+        match self {
+            Self::Declined => "declined",
+            Self::Unwell => "patient unwell",
+            Self::StoppedByClinician => "stopped by the clinician",
+            Self::Instrument => "instrument not working",
+            Self::NoTime => "no time left",
+            Self::Pupil => "pupil too small",
+            Self::Media => "media, gas or oil in the way",
+            Self::Lids => "lids in the way",
+            Self::Gaze => "gaze not reached or not held",
+            Self::Position => "cannot be positioned",
+            Self::TriesSpent => "enough tries spent",
+            Self::NoDye => "no dye was given",
+            Self::Other => "other",
+        }
+    }
+}
+
+/// A step of moving a frame to another patient: two people, and a quarantine between them.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "step", rename_all = "snake_case")]
+pub enum MoveStep {
+    /// The first person asks; the frame is in quarantine from now on.
+    Asked {
+        /// The visit that it should go to.
+        to_visit: String,
+        /// Where it was already sent, each to be asked for a recall.
+        sent_to: Vec<String>,
+    },
+    /// A second person confirms: it leaves this visit.
+    Confirmed,
+    /// Anybody refuses: it comes back from quarantine.
+    Refused,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Fact {
+    /// Two identifiers were said and compared.
+    IdentityTicked {
+        /// Which ones, for example "family name" and "day of birth".
+        identifiers: Vec<String>,
+    },
+    /// An order joined the visit, with the views that it stands for.
+    Ordered {
+        /// The order.
+        order: Box<Order>,
+        /// Its views.
+        views: Vec<View>,
+    },
+    /// An order was taken back by whoever asked.
+    OrderCancelled {
+        /// Its number.
+        number: String,
+    },
+    /// A person saw a provisional order beside one of the worklist and merged the two.
+    OrderMerged {
+        /// The provisional number.
+        provisional: String,
+        /// The order that it is.
+        into: Box<Order>,
+    },
+    /// A frame came in.
+    FrameArrived {
+        /// Its number.
+        frame: FrameId,
+        /// What its labels say.
+        labels: Assigned,
+        /// When it was taken, microseconds since 1970 UTC, where known.
+        taken_us: Option<i64>,
+        /// The order it came for, where it says so.
+        order: Option<String>,
+    },
+    /// A person corrected the eye.
+    EyeCorrected {
+        /// The frame.
+        frame: FrameId,
+        /// The eye that it is; null: nobody knows.
+        eye: Option<Eye>,
+    },
+    /// A person corrected the kind.
+    ModalityCorrected {
+        /// The frame.
+        frame: FrameId,
+        /// The kind that it is.
+        modality: Modality,
+    },
+    /// A person corrected the gaze.
+    GazeCorrected {
+        /// The frame.
+        frame: FrameId,
+        /// The gaze that it is.
+        gaze: Gaze,
+    },
+    /// A person said which order it belongs to.
+    OrderCorrected {
+        /// The frame.
+        frame: FrameId,
+        /// The order's number; null: none.
+        order: Option<String>,
+    },
+    /// Taken out of the hand-over; nothing is deleted.
+    SetAside {
+        /// The frame.
+        frame: FrameId,
+    },
+    /// Back in the hand-over.
+    TakenBack {
+        /// The frame.
+        frame: FrameId,
+    },
+    /// A step of moving it to another patient.
+    Moved {
+        /// The frame.
+        frame: FrameId,
+        /// The step.
+        #[serde(flatten)]
+        step: MoveStep,
+    },
+    /// A view was closed without a picture.
+    ViewEnded {
+        /// Name of the view.
+        view: String,
+        /// How.
+        end: ViewEnd,
+        /// Why.
+        why: NotHad,
+    },
+    /// The closing was taken back.
+    ViewReopened {
+        /// Name of the view.
+        view: String,
+    },
+    /// Dye was given.
+    Injected {
+        /// The record.
+        injection: Box<Injection>,
+    },
+    /// Something was noted after the needle.
+    Noted {
+        /// What.
+        #[serde(flatten)]
+        note: NeedleNote,
+    },
+    /// The patient is unwell: every due-list and sound is silent.
+    Unwell,
+    /// The patient is well again.
+    WellAgain,
+    /// A clinician should look now. No disease is named.
+    ClinicianAsked {
+        /// The frame that gave rise to it, or null.
+        frame: Option<FrameId>,
+    },
+    /// Somebody was reached.
+    ClinicianReached {
+        /// Who.
+        whom: String,
+    },
+    /// Sent on: to wait, to another instrument, to another day.
+    Paused {
+        /// Until when, microseconds since 1970 UTC, where said.
+        until_us: Option<i64>,
+    },
+    /// Seated at an instrument.
+    Seated {
+        /// The chair.
+        chair: String,
+    },
+    /// The eye's state was noted.
+    EyeNoted {
+        /// Which eye.
+        eye: Eye,
+        /// Its state.
+        state: Box<EyeState>,
+    },
+    /// The person's state was noted.
+    PersonNoted {
+        /// It.
+        state: Box<PersonState>,
+    },
+    /// A caution's question was answered. An answer is kept, never a clearance.
+    Answered {
+        /// Id of the question.
+        question: String,
+        /// The answer in words.
+        answer: String,
+    },
+    /// Something on a list was ticked.
+    Ticked {
+        /// Id of the item.
+        item: String,
+    },
+}

@@ -22,10 +22,20 @@ from house import ROOT, SHARED, serrata
 
 #: Size classes: set of the real frames, width and height of the simulated ones, and how often larger they are drawn
 #: before they are scaled down: the small set is a scaled copy of larger pictures too.
-CLASSES = {"large": ("uwf_pairs_hires", 3900, 3072, 1), "small": ("uwf_triplets", 853, 682, 2)}
+CLASSES = {"large": ("uwf_pairs_hires", 3868, 3000, 1), "small": ("uwf_triplets", 853, 682, 2)}
 EYES = 30
-#: The large real frames are JPEG files: so are the simulated ones, at this quality, before they are measured.
-JPEG = 88
+#: Quality of the JPEG that a simulated frame passes through before it is measured. The large real files say 75 with
+#: halved colour, and 87 for grey; the small ones are kept without loss, but were JPEG once (92, read from a tag).
+QUALITY = {("large", "colour"): 75, ("large", "fa"): 87, ("small", "colour"): 92, ("small", "fa"): 92}
+
+
+def stored(picture: np.ndarray, size: str, kind: str) -> np.ndarray:
+    """The frame as its source kept it: JPEG, and the small ones scaled down."""
+    _, width, height, over = CLASSES[size]
+    if over > 1:
+        picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)
+    bytes_ = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, QUALITY[size, kind]])[1]
+    return cv2.imdecode(bytes_, cv2.IMREAD_UNCHANGED)
 
 
 def real() -> list[dict]:

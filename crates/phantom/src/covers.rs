@@ -74,16 +74,17 @@ impl Layer {
 /// and opened last, so that the middle loses fewer lines.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Blink {
-    /// Lines at the sides.
+    /// Lines from the one at which half of the width is covered to the one at which half of it is free again.
     pub lines: [u32; 2],
-    /// Lines later that it covers the middle, and lines sooner that it frees it.
+    /// Lines from covering the sides to covering the middle, and from freeing the middle to freeing the sides.
     pub lag: [f64; 2],
 }
 
 impl Blink {
     /// The lines that it covers at a place across the sweep, −1 to 1.
     pub fn at(&self, across: f64) -> [f64; 2] {
-        let arch = 1.0 - across * across;
+        // At half of the width, ± ½, the arch has gone three quarters of its way.
+        let arch = 0.25 - across * across;
         [f64::from(self.lines[0]) + self.lag[0] * arch, f64::from(self.lines[1]) - self.lag[1] * arch]
     }
 }

@@ -192,6 +192,7 @@ impl<'a> Painter<'a> {
         let disc = self.disc(p);
         // On the disc vessels divide, and stand before a bright ground.
         let clear = t.retina * (1.0 - 0.35 * disc.0);
+        let clear = if self.modality == Modality::Fa { clear * tissue::reach(p) } else { clear };
         let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
@@ -199,7 +200,7 @@ impl<'a> Painter<'a> {
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
-                let v = (base + 0.95 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
+                let v = (base + 0.60 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {

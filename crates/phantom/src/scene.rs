@@ -5,7 +5,9 @@ use serrata_words::{Eye, Gaze, Instrument, Modality, Projection, Side, SlowAxis}
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fault {
     /// The lid is down while these lines are swept: half-open, in pixels of the frame; rows, or columns where the
-    /// instrument's slow axis is horizontal.
+    /// instrument's slow axis is horizontal. The lid's margin is an arch, so that the sides are covered some lines
+    /// sooner and longer than the middle: the lines are those of which at least half of the picture's width is
+    /// covered, and the finding's rows and times in the truth are the same.
     Blink {
         /// Lines from..to.
         rows: [u32; 2],

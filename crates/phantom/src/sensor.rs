@@ -9,13 +9,19 @@ use crate::scene::{Fault, Scene};
 use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
 
+/// Spread of the instrument's spot together with what storing and projecting the frame smooths, in pixels of the
+/// full-size picture (0.15° of eye angle). Set by how steeply the power spectrum of sharp real frames falls.
+const SPOT: f64 = 2.0;
+/// Spread of light by haze and cataract of full strength, in the same pixels: after hazy real frames.
+const SCATTER: f64 = 9.0;
+
 /// Smears the light as defocus and haze do, before anything comes in front.
 pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers, media: [f64; 2]) {
     let full = f64::from(scene.instrument.width.max(1));
-    let mut sigma2 = 0.0;
+    let mut sigma2 = (SPOT * f64::from(optics.size) / full).powi(2);
     // What the eye's own media do is the eye's haze: a cataract spreads a little more and dims the green.
     let mut veil = media[0].max(0.8 * media[1]);
-    sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+    sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
     if media[1] > 0.0 && light.channels.len() == 2 {
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let keep = 1.0 - 0.35 * media[1] as f32;
@@ -26,7 +32,7 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
             Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
             Fault::Haze { strength } => {
                 veil = f64::max(veil, strength.clamp(0.0, 1.0));
-                sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+                sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
             }
             _ => {}
         }

@@ -7,7 +7,7 @@
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serrata_frame::Samples;
-use serrata_phantom::{Condition, Eyeball, Health, Scene};
+use serrata_phantom::{Condition, Eyeball, Health, Scene, Setup};
 use serrata_words::{Eye, LesionKind, Modality};
 use std::path::Path;
 
@@ -30,11 +30,24 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 (scene.shot, scene.size, scene.height) = (i, width, Some(height));
                 // Early and late frames of the small set, transit frames of the large one.
                 scene.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };
+                scene.setup = Some(setup(first + i, class, modality));
                 write(&eye, &scene, &folder.join(format!("{class}-{modality}-{i}")))?;
             }
         }
     }
     Ok(())
+}
+
+/// How the two sources set and stored their pictures, by size class: set by levels, noise and spectra of the real frames.
+fn setup(seed: u64, class: &str, modality: Modality) -> Setup {
+    match (class, modality) {
+        ("large", Modality::Colour) => {
+            Setup::draw(seed, [1.0, 1.0], 0.10, [1.0, 1.25], [1.5, 9.0], [0.7, 1.2])
+        }
+        ("large", _) => Setup::draw(seed, [1.0, 1.0], 0.25, [1.0, 1.3], [1.0, 2.0], [0.7, 1.2]),
+        (_, Modality::Colour) => Setup::draw(seed, [1.0, 1.05], 0.22, [1.0, 1.5], [2.0, 6.0], [0.7, 2.4]),
+        _ => Setup::draw(seed, [2.1, 2.1], 0.25, [0.9, 1.2], [3.0, 9.0], [0.7, 2.4]),
+    }
 }
 
 fn ailments(seed: u64, diseased: bool) -> Vec<Condition> {

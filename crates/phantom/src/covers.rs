@@ -123,28 +123,33 @@ impl Covers {
         it
     }
 
-    /// Lids at the ends, a few lashes and a corner of lid at the lower edge, as most real pictures have.
+    /// Lids at the ends, fans of lashes out of the lower corners and a corner of lid, as most real pictures have.
     fn everyday(&mut self, rng: &mut Pcg64Mcg) {
         let corner: f64 = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
-        let share = rng.random_range(0.004..0.018);
-        let grain: u32 = rng.random();
         let low = self.half_height().min(0.9);
-        self.cover(FindingKind::Lid, Some(Side::Bottom), share, grain, 0.02, move |x, y| {
-            1.0 + low - y - 0.85 * corner * x
-        });
+        if rng.random_bool(0.6) {
+            let (share, grain) = (rng.random_range(0.004..0.030), rng.random());
+            let slope = rng.random_range(0.5..0.9);
+            self.cover(FindingKind::Lid, Some(Side::Bottom), share, grain, 0.02, move |x, y| {
+                1.0 + low - y - slope * corner * x
+            });
+        }
         for side in [Side::Left, Side::Right] {
-            if rng.random_bool(0.65) {
-                let (share, grain) = (rng.random_range(0.006..0.030), rng.random());
-                let slant = rng.random_range(0.15..0.40);
-                self.cover(FindingKind::Lid, Some(side), share, grain, 0.008, move |x, y| {
+            if rng.random_bool(0.75) {
+                let (share, grain) = (rng.random_range(0.008..0.045), rng.random());
+                // The gap between the lids narrows downwards or upwards: the ends are wedges with a slight bow.
+                let (slant, bow) = (rng.random_range(0.12..0.34), rng.random_range(0.0..0.14));
+                self.cover(FindingKind::Lid, Some(side), share, grain, 0.005, move |x, y| {
                     let (u, v) = inwards(side, x, y);
-                    u + slant * v
+                    u + slant * v + bow * v * v
                 });
             }
         }
-        for (at, n) in [(-corner, rng.random_range(4..9u32)), (corner, rng.random_range(1..5u32))] {
-            let length = rng.random_range(0.10..0.20);
-            self.lashes(rng, Side::Bottom, length, n, at * 0.6, -at * 0.5, 0.75);
+        for at in [-corner, corner] {
+            let count = if at < 0.0 { rng.random_range(9..26u32) } else { rng.random_range(3..16u32) };
+            let (length, dark) = (rng.random_range(0.10..0.24), rng.random_range(0.55..0.95));
+            let (place, lean) = (at * rng.random_range(0.55..0.85), -at * rng.random_range(0.5..1.6));
+            self.lashes(rng, Side::Bottom, length, count, place, lean, dark);
         }
     }
 
@@ -251,8 +256,12 @@ impl Covers {
     ) {
         let wobble = |x: f64, y: f64| {
             #[allow(clippy::cast_possible_truncation)] // about one
-            let (x, y) = (x as f32, y as f32);
-            f64::from(0.025 * flat(x * 3.0, y * 3.0, grain) + 0.008 * flat(x * 11.0, y * 11.0, grain))
+            let (x, y, soft) = (x as f32, y as f32, soft as f32);
+            // A sharp margin is a smooth one: what is far out of focus wavers more.
+            let waver = (soft / 0.03).min(1.0);
+            f64::from(
+                waver * (0.025 * flat(x * 3.0, y * 3.0, grain) + 0.008 * flat(x * 11.0, y * 11.0, grain)),
+            )
         };
         let field: Vec<f64> = self.each(|x, y| depth(x, y) + wobble(x, y));
         let mut inside: Vec<f64> =
@@ -275,8 +284,10 @@ impl Covers {
             let (x, deep) = ((k % n) as f32 / n as f32, d as f32);
             1.0 + 0.10 * flat(x * 4.0, deep * 16.0, grain ^ 7) + 0.05 * flat(x * 40.0, deep * 50.0, grain ^ 8)
         };
+        #[allow(clippy::cast_possible_truncation)] // some cells
+        let bright = 7.0_f64.max(0.06 / soft) as f32;
         let tone = field.iter().enumerate();
-        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, 7.0, over(*d))) * furrows(k, *d)).collect();
+        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, bright, over(*d))) * furrows(k, *d)).collect();
         self.add(kind, Acts::Covers, from, 0.5, alpha, tone);
     }
 

@@ -200,7 +200,7 @@ impl<'a> Painter<'a> {
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
-                let v = (base + 0.60 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
+                let v = (base + 0.70 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {
@@ -235,7 +235,7 @@ impl<'a> Painter<'a> {
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
                 [
                     red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
-                    green * (1.0 - 0.74 * artery) * (1.0 - 0.86 * vein),
+                    green * (1.0 - 0.55 * artery) * (1.0 - 0.74 * vein),
                 ]
             }
         }
@@ -375,9 +375,9 @@ fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
     (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
-/// A thin vessel absorbs less: about with the power 0.4 of its calibre, 1 from 40 µm of half calibre on (judgement).
+/// A thin vessel absorbs less: about with the power 0.6 of its calibre, 1 from 40 µm of half calibre on (judgement).
 fn absorption(half: f32) -> f32 {
-    (half / 0.0033).min(1.0).powf(0.4)
+    (half / 0.0033).min(1.0).powf(0.6)
 }
 
 /// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.

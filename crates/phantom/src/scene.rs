@@ -1,4 +1,5 @@
 use crate::circulation::Course;
+use crate::setup::Setup;
 use serrata_words::{Eye, Gaze, Instrument, Modality, Projection, Side, SlowAxis};
 
 /// What goes wrong in a frame.
@@ -157,6 +158,8 @@ pub struct Scene {
     pub course: Course,
     /// Whether the picture keeps the uneven stretch of a frame that was not projected.
     pub raw: bool,
+    /// How the instrument is set, or none: then as everyday shots differ, or plain without the everyday.
+    pub setup: Option<Setup>,
     /// The instrument.
     pub instrument: Instrument,
 }
@@ -183,6 +186,7 @@ impl Scene {
             dye_s: 60.0,
             course: Course::default(),
             raw: false,
+            setup: None,
             instrument,
         }
     }

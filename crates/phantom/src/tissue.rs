@@ -45,7 +45,8 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
-    let bare = (1.05 + 0.9 * atrophy - l.pigment + 1.3 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.12, 1.0);
+    let bare =
+        (1.20 + 0.9 * atrophy - 0.8 * l.pigment + 1.1 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.22, 1.0);
     Tissue {
         red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
         green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
@@ -99,7 +100,7 @@ pub(crate) fn autofluorescence(eye: &Eyeball, p: [f32; 3]) -> Tissue {
 /// How much of the weak light of dye still comes back from a place: the pupil takes up less of it the more slantwise
 /// it leaves (after how real angiograms darken outwards).
 pub(crate) fn reach(p: [f32; 3]) -> f32 {
-    1.0 - 0.85 * ramp(48.0, 104.0, p[2].clamp(-1.0, 1.0).acos().to_degrees())
+    1.0 - 0.85 * ramp(55.0, 112.0, p[2].clamp(-1.0, 1.0).acos().to_degrees())
 }
 
 /// Background of fluorescein: the choroidal flush behind the epithelium and the capillaries before it, both dark at

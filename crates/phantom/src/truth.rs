@@ -16,6 +16,8 @@ use serrata_words::{
 /// Retina counts as seen where the aperture's rim lets more than this share of the light through: below it a dark
 /// field cannot be told from the rim.
 const LIT: f32 = 0.45;
+/// The same for the weak light of dye: share that still comes back from a slant.
+const DIM: f32 = 0.25;
 
 /// The truth about a frame.
 pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
@@ -98,7 +100,7 @@ pub(crate) fn middle(optics: &Optics, covers: &Covers, i: usize, j: usize) -> [u
 /// Whether enough light comes back from a pixel's place.
 fn lit(scene: &Scene, optics: &Optics, x: u32, y: u32) -> bool {
     let dye = if scene.modality == Modality::Fa { tissue::reach(on_eye(optics, x, y)) } else { 1.0 };
-    sensor::rim(x, y, optics) * dye > LIT
+    sensor::rim(x, y, optics) > LIT && dye > DIM
 }
 
 fn on_retina(eye: &Eyeball, optics: &Optics, x: u32, y: u32) -> bool {

@@ -7,8 +7,8 @@
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use serrata_frame::Samples;
-use serrata_phantom::{Condition, Eyeball, Health, Scene, Setup};
-use serrata_words::{Eye, LesionKind, Modality};
+use serrata_phantom::{Condition, Eyeball, Fault, Health, Scene, Setup};
+use serrata_words::{Eye, LesionKind, Modality, Side};
 use std::path::Path;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -30,6 +30,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 (scene.shot, scene.size, scene.height) = (i, width, Some(height));
                 // Early and late frames of the small set, transit frames of the large one.
                 scene.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };
+                if class == "small" {
+                    scene.faults = lids(first + i, modality);
+                }
                 scene.setup = Some(setup(first + i, class, modality));
                 write(&eye, &scene, &folder.join(format!("{class}-{modality}-{i}")))?;
             }
@@ -42,12 +45,19 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 fn setup(seed: u64, class: &str, modality: Modality) -> Setup {
     match (class, modality) {
         ("large", Modality::Colour) => {
-            Setup::draw(seed, [1.0, 1.0], 0.10, [1.0, 1.25], [1.5, 9.0], [0.7, 1.2])
+            Setup::draw(seed, [1.0, 1.05], 0.08, [1.0, 1.2], [1.5, 9.0], [0.6, 1.1])
         }
-        ("large", _) => Setup::draw(seed, [1.0, 1.0], 0.25, [1.0, 1.3], [1.0, 2.0], [0.7, 1.2]),
-        (_, Modality::Colour) => Setup::draw(seed, [1.0, 1.05], 0.22, [1.0, 1.5], [2.0, 6.0], [0.7, 2.4]),
-        _ => Setup::draw(seed, [2.1, 2.1], 0.25, [0.9, 1.2], [3.0, 9.0], [0.7, 2.4]),
+        ("large", _) => Setup::draw(seed, [1.3, 1.3], 0.25, [0.95, 1.2], [0.5, 0.9], [0.8, 1.1]),
+        (_, Modality::Colour) => Setup::draw(seed, [1.0, 1.1], 0.22, [1.1, 1.6], [5.0, 9.0], [2.0, 5.0]),
+        _ => Setup::draw(seed, [2.7, 2.7], 0.22, [0.95, 1.2], [2.0, 5.0], [1.5, 4.0]),
     }
+}
+
+/// Lids as they hang in the small set: a tenth of the field and more, and the iris or darkness above and below in dye.
+fn lids(seed: u64, modality: Modality) -> Vec<Fault> {
+    let mut rng = Pcg64Mcg::seed_from_u64(seed ^ 0x11d5);
+    let most = if modality == Modality::Fa { 0.14 } else { 0.09 };
+    [Side::Bottom, Side::Top].map(|side| Fault::Lid { side, share: rng.random_range(0.01..most) }).into()
 }
 
 fn ailments(seed: u64, diseased: bool) -> Vec<Condition> {

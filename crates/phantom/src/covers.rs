@@ -147,8 +147,8 @@ impl Covers {
         }
         for at in [-corner, corner] {
             let count = if at < 0.0 { rng.random_range(9..26u32) } else { rng.random_range(3..16u32) };
-            let (length, dark) = (rng.random_range(0.10..0.24), rng.random_range(0.55..0.95));
-            let (place, lean) = (at * rng.random_range(0.55..0.85), -at * rng.random_range(0.5..1.6));
+            let (length, dark) = (rng.random_range(0.08..0.17), rng.random_range(0.45..0.90));
+            let (place, lean) = (at * rng.random_range(0.50..0.85), at * rng.random_range(-0.9..0.5));
             self.lashes(rng, Side::Bottom, length, count, place, lean, dark);
         }
     }
@@ -285,7 +285,7 @@ impl Covers {
             1.0 + 0.10 * flat(x * 4.0, deep * 16.0, grain ^ 7) + 0.05 * flat(x * 40.0, deep * 50.0, grain ^ 8)
         };
         #[allow(clippy::cast_possible_truncation)] // some cells
-        let bright = 7.0_f64.max(0.06 / soft) as f32;
+        let bright = (7.0_f64).min(2.5 + 150.0 * soft) as f32;
         let tone = field.iter().enumerate();
         let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, bright, over(*d))) * furrows(k, *d)).collect();
         self.add(kind, Acts::Covers, from, 0.5, alpha, tone);

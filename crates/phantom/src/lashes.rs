@@ -37,7 +37,7 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bu
         let root = 0.5 + 0.5 * at + rng.random_range(-0.26..0.26f32) * spread;
         // Lashes fan out from the middle of their bunch.
         let lean = lean + 1.6 * (root - 0.5 - 0.5 * at) + rng.random_range(-0.25..0.25f32);
-        let bend = rng.random_range(-0.35..0.35f32);
+        let bend = rng.random_range(-0.7..0.7f32);
         let half = rng.random_range(0.0016..0.0046f32) * scale;
         let mut canvas = Canvas::new(size, height, rng.random_range(0.005..0.014f32) * scale);
         let point = |t: f32| {

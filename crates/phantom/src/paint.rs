@@ -73,8 +73,8 @@ impl<'a> Painter<'a> {
                     project.tree(&eye.veins, &clip, &mut veins, 0.6, |i| filled(m.vein(i)));
                 }
                 None => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, 0.9, |_| (1.0, 0.35));
-                    project.tree(&eye.veins, &clip, &mut veins, 0.9, |_| (1.0, -0.30));
+                    project.tree(&eye.arteries, &clip, &mut arteries, 1.2, |_| (1.0, 0.35));
+                    project.tree(&eye.veins, &clip, &mut veins, 1.2, |_| (1.0, -0.30));
                 }
             }
             for s in &eye.strands {
@@ -235,7 +235,7 @@ impl<'a> Painter<'a> {
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
                 [
                     red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
-                    green * (1.0 - 0.48 * artery) * (1.0 - 0.70 * vein),
+                    green * (1.0 - 0.42 * artery) * (1.0 - 0.62 * vein),
                 ]
             }
         }
@@ -382,7 +382,7 @@ fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
     (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
-/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 0.9 for absorption, 1 from 40 µm of half calibre on (judgement).
+/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.2 for absorption, 1 from 40 µm of half calibre on (judgement).
 fn absorption(half: f32, power: f32) -> f32 {
     (half / 0.0033).min(1.0).powf(power)
 }

@@ -221,7 +221,7 @@ impl Covers {
     /// sits a little off the middle.
     fn too_far(&mut self, rng: &mut Pcg64Mcg, strength: f64) {
         let grain: u32 = rng.random();
-        let (dx, dy) = (rng.random_range(-0.08..0.08), rng.random_range(-0.08..0.08));
+        let (dx, dy) = (rng.random_range(-0.04..0.04), rng.random_range(-0.04..0.04));
         let tall = rng.random_range(0.80..0.95);
         self.cover(FindingKind::TooFar, None, 0.5 * strength.clamp(0.0, 1.0), grain, 0.22, move |x, y| {
             1.4 - (x - dx).hypot((y - dy) / tall)

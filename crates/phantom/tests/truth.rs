@@ -150,8 +150,9 @@ fn fellow_eyes_are_mirrored_and_wrong_labels_are_findings() {
 #[test]
 fn a_blink_covers_its_rows_and_says_when() {
     let blink = vec![Fault::Blink { rows: [60, 90] }];
-    let base = render(&scene(3, Eye::R, Modality::Colour));
-    let made = render(&Scene { faults: blink.clone(), ..scene(3, Eye::R, Modality::Colour) });
+    let base = render(&Scene { everyday: false, ..scene(3, Eye::R, Modality::Colour) });
+    let made =
+        render(&Scene { faults: blink.clone(), everyday: false, ..scene(3, Eye::R, Modality::Colour) });
     let f = made.truth.findings.iter().find(|f| f.kind == FindingKind::Blink).unwrap();
     assert_eq!(f.rows, Some([60, 90]));
     // 0.4 s over 300 rows.

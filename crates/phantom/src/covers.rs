@@ -222,7 +222,8 @@ impl Covers {
     fn too_far(&mut self, rng: &mut Pcg64Mcg, strength: f64) {
         let grain: u32 = rng.random();
         let (dx, dy) = (rng.random_range(-0.04..0.04), rng.random_range(-0.04..0.04));
-        let tall = rng.random_range(0.80..0.95);
+        // About the aperture's own shape (0.87), so that it closes on all sides.
+        let tall = rng.random_range(0.80..0.92);
         self.cover(FindingKind::TooFar, None, 0.5 * strength.clamp(0.0, 1.0), grain, 0.22, move |x, y| {
             1.4 - (x - dx).hypot((y - dy) / tall)
         });

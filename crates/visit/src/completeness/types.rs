@@ -51,6 +51,8 @@ pub struct Dye {
     pub start_us: i64,
     /// How far off the start may be, in microseconds.
     pub error_us: i64,
+    /// Whether it was taken by mouth: the windows are those of the needle, and judge nothing then.
+    pub by_mouth: bool,
 }
 
 /// Several frames that show a view together.
@@ -62,7 +64,7 @@ pub struct Joint {
     pub frames: Vec<FrameId>,
     /// Share of the view's own area that they show together, 0 to 1.
     pub covered: f64,
-    /// Quality of the set ([`crate::joint_verdict`]).
+    /// Quality of the set ([`crate::joint`]).
     pub verdict: Verdict,
 }
 

@@ -64,7 +64,7 @@ pub struct Joint {
     pub frames: Vec<FrameId>,
     /// Share of the view's own area that they show together, 0 to 1.
     pub covered: f64,
-    /// Quality of the set ([`crate::joint`]).
+    /// Quality of the set.
     pub verdict: Verdict,
 }
 

@@ -174,7 +174,7 @@ def wrong_label_and_a_frame_of_somebody_else(clinic: Clinic, visits: dict[str, i
     shown = clinic.visit(visit)
     frame = shown["frames"][0]["id"]
     assert any("check which eye" in s for s in shown["today"]["first"]), shown["today"]["first"]
-    clinic.post(f"/frames/{frame}/correct", eye="R")
+    clinic.post(f"/frames/{frame}/correct", who="RK", reason="labelled as the other eye", eye="R")
     shown = clinic.visit(visit)
     assert not any("check which eye" in s for s in shown["today"]["first"])
     assert shown["frames"][0]["eye"] == "R"

@@ -27,6 +27,11 @@ pub fn visit(v: &Value) -> String {
     if let Some(next) = v["next_step"].as_str() {
         line(&mut out, &format!("Next: {next}"));
     }
+    for chart in v["charts"].as_array().into_iter().flatten() {
+        if let Some(look) = chart["look"]["sentence"].as_str() {
+            line(&mut out, &format!("Look next: {look}"));
+        }
+    }
     block(&mut out, "First", "! ", t["first"].as_array());
     block(&mut out, "At the chair", "- ", t["notes"].as_array());
     views(&mut out, v);
@@ -70,6 +75,9 @@ fn views(out: &mut String, v: &Value) {
             view["frames"].as_array().into_iter().flatten().map(|f| format!("#{f}")).collect();
         let by = if by.is_empty() { String::new() } else { format!("  {}", by.join(" ")) };
         line(out, &format!("{shape} {:<30} {}{rank}{by}", text(&view["name"]), state.replace('_', " ")));
+        for why in view["why"].as_array().into_iter().flatten() {
+            line(out, &format!("    {}", text(why)));
+        }
     }
 }
 
@@ -154,7 +162,7 @@ mod tests {
             "complete": {"state": "not_yet", "sentence": "Not yet: Left eye (OS), colour, straight ahead."},
             "next_step": "Left eye (OS), colour, straight ahead, a second try",
             "views": [
-                {"name": "colour ahead R", "rank": "must", "state": "met", "frames": [11]},
+                {"name": "colour ahead R", "rank": "must", "state": "met_with_reservations", "frames": [11], "why": ["taken after dye, and wanted before"]},
                 {"name": "colour ahead L", "rank": "must", "state": "due", "frames": [12]},
                 {"name": "faf ahead R", "rank": "should", "state": "not_obtainable", "frames": []},
             ],
@@ -163,6 +171,8 @@ mod tests {
                  "leading": "A blink hides the macula."},
                 {"id": 11, "eye": "R", "modality": "colour", "gaze": "primary", "state": "checked", "verdict": "usable"},
             ],
+            "charts": [{"eye": "R", "look": null},
+                {"eye": "L", "look": {"sentence": "Left eye (OS): patient looks up, about 20°; adds about 9 % of the wanted retina, at 11, 12, 1 o'clock"}}],
             "today": {
                 "scheduled": "2026-03-02T09:15", "identity": "name, date of birth (RK)",
                 "orders": [{"number": "A-100", "provisional": false, "state": "open", "merged_into": null}],

@@ -164,6 +164,7 @@ mod tests {
             degrees_per_pixel: Some(0.072),
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
+            gaze_range_deg: None,
             lasers: vec![],
         };
         assert_eq!(Stereographic::of(&i, 900, 900).map(|s| s.deg_per_px), Some([0.288, 0.288]));

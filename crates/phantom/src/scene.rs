@@ -203,6 +203,7 @@ fn plain() -> Instrument {
         degrees_per_pixel: Some(0.074),
         slow_axis: SlowAxis::Down,
         sweep_s: 0.4,
+        gaze_range_deg: None,
         lasers: Vec::new(),
     }
 }

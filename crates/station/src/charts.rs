@@ -1,9 +1,9 @@
 //! The pair of retinal charts: where footprints lie on the retina, and what is still due.
 
-use crate::api::types::{Chart, ChartDue, ChartFrame, ChartRing};
+use crate::api::types::{Chart, ChartDue, ChartFrame, ChartLook, ChartRing};
 use crate::area::projection;
 use serrata_eye::{Direction, GAZE_DEG, Outlines, RetinalPoint, Rotation, Stereographic, outline};
-use serrata_visit::{ViewState, ViewStatus, named};
+use serrata_visit::{Look, ViewState, ViewStatus, named};
 use serrata_words::{AcquisitionFacts, Eye, Gaze, Instrument, Observation, Verdict};
 
 /// Landmark rings in degrees of eye angle. Arcades: judgement. Equator: the vortex ampullae lie 14.15 mm from the
@@ -21,6 +21,8 @@ const STEP_DEG: f64 = 4.0;
 pub struct Placed<'a> {
     /// Its id.
     pub id: i64,
+    /// Id of what was seen in it.
+    pub observation_id: Option<i64>,
     /// The eye it counts as.
     pub eye: Eye,
     /// Its kind, as a word.
@@ -39,7 +41,7 @@ pub struct Placed<'a> {
 
 /// The chart of one eye.
 #[must_use]
-pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus]) -> Chart {
+pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus], look: Option<Look>) -> Chart {
     Chart {
         eye: eye.word().to_owned(),
         rings: RINGS.iter().map(|(n, d)| ChartRing { name: (*n).to_owned(), degrees: *d }).collect(),
@@ -53,12 +55,43 @@ pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus]) -> Chart {
                 outlines: vec![cap(v.view.gaze, DUE_DEG)],
             })
             .collect(),
+        look: look.map(|l| ChartLook {
+            turn_deg: l.turn_deg,
+            meridian_deg: l.meridian_deg,
+            share: l.share,
+            area_sr: l.gain_sr,
+            clock_hours: l.clock_hours,
+            sentence: l.sentence,
+        }),
     }
 }
 
-/// A frame's visible retina on the chart: calibrated where the projection is known, a sketch by the mean distance of
-/// disc and fovea where it is not, nothing where neither can be said.
-fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
+/// How a frame lies on the retina.
+pub struct Lie {
+    /// Its projection.
+    pub picture: Stereographic,
+    /// From its view frame to the retinal frame.
+    pub to_retina: Rotation,
+    /// Whether the projection is known; otherwise a sketch by the mean distance of disc and fovea.
+    pub calibrated: bool,
+}
+
+impl Lie {
+    /// Half-angle of the picture's field about its middle, degrees of eye angle: to the nearer pair of its edges.
+    #[must_use]
+    pub fn field_deg(&self) -> f64 {
+        let (w, h) = (f64::from(self.picture.width), f64::from(self.picture.height));
+        [[w, h / 2.0], [w / 2.0, h]]
+            .map(|p| RetinalPoint::from_direction(self.picture.to_direction(p)).eccentricity_deg)
+            .into_iter()
+            .fold(180.0, f64::min)
+    }
+}
+
+/// How a frame lies on the retina: calibrated where the projection is known, a sketch by the mean distance of disc and
+/// fovea where it is not, nothing where neither can be said.
+#[must_use]
+pub fn lie(f: &Placed<'_>) -> Option<Lie> {
     let o = f.observation;
     let known = projection(f.facts, f.instrument, o.width, o.height);
     let at = |p: &Stereographic, x: f64, y: f64| p.to_direction([x, y]);
@@ -74,13 +107,20 @@ fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
         .disc
         .zip(o.fovea)
         .and_then(|(d, v)| Rotation::from_landmarks(at(&picture, v.x, v.y), at(&picture, d.x, d.y), f.eye));
-    let turn = by_landmarks.unwrap_or_else(|| Rotation::from_gaze(f.gaze, GAZE_DEG));
-    let Outlines { rings, .. } = outline(&o.visible_retina.place, &picture, turn, STEP_DEG);
+    let to_retina = by_landmarks.unwrap_or_else(|| Rotation::from_gaze(f.gaze, GAZE_DEG));
+    Some(Lie { picture, to_retina, calibrated: known.is_some() })
+}
+
+/// A frame's visible retina on the chart.
+fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
+    let lie = lie(f)?;
+    let place = &f.observation.visible_retina.place;
+    let Outlines { rings, .. } = outline(place, &lie.picture, lie.to_retina, STEP_DEG);
     (!rings.is_empty()).then(|| ChartFrame {
         frame_id: f.id,
         modality: f.modality.to_owned(),
         verdict: f.verdict.word().to_owned(),
-        calibrated: known.is_some(),
+        calibrated: lie.calibrated,
         outlines: rings.iter().map(|r| r.iter().copied().map(polar).collect()).collect(),
     })
 }

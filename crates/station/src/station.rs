@@ -1,5 +1,6 @@
 //! The station: store, threads and profiles behind one handle that services share.
 
+use crate::footprints::Footprints;
 use crate::instruments;
 use serrata_store::Store;
 use serrata_visit::Rules;
@@ -20,6 +21,7 @@ struct Inner {
     instruments: Vec<Instrument>,
     work: Notify,
     settings: Settings,
+    footprints: Footprints,
 }
 
 /// What a clinic says of its own house.
@@ -58,6 +60,7 @@ impl Station {
                 instruments: instruments::shipped(),
                 work: Notify::new(),
                 settings,
+                footprints: Footprints::default(),
             }),
         })
     }
@@ -85,6 +88,11 @@ impl Station {
     #[must_use]
     pub fn instrument_of(&self, named: Option<&str>) -> Option<&Instrument> {
         self.inner.instruments.iter().find(|i| Some(i.name.as_str()) == named)
+    }
+
+    /// Footprints that were made.
+    pub(crate) fn footprints(&self) -> &Footprints {
+        &self.inner.footprints
     }
 
     /// Tells the workers that something is to be done.

@@ -9,6 +9,7 @@ use crate::{
     By, Corrections, EventKind, FrameId, KeptFrame, NewWork, Store, StoreError, StoredObservation, VisitId,
 };
 use serde_json::json;
+use serrata_words::Fact;
 use sqlx::Row;
 
 impl Store {
@@ -147,35 +148,44 @@ impl Store {
         .await
     }
 
-    /// Sets a frame aside with a reason: out of the hand-over, never deleted.
+    /// Sets a frame aside with a reason: out of the hand-over, never deleted. Where it belongs to a visit, that is one
+    /// of the visit's facts.
     ///
     /// # Errors
     /// [`StoreError::NoFrame`], or [`StoreError::Refused`] without a reason.
     pub async fn set_aside(&self, id: FrameId, reason: &str, by: &By) -> Result<(), StoreError> {
         let reason = given(reason, "A frame is set aside only with a reason.")?;
-        self.aside(id, Some(reason), by).await
+        self.aside(id, true, Some(reason), by).await
     }
 
-    /// Brings a frame back that was set aside.
+    /// Brings a frame back that was set aside; a reason may be given.
     ///
     /// # Errors
     /// [`StoreError::NoFrame`].
-    pub async fn bring_back(&self, id: FrameId, by: &By) -> Result<(), StoreError> {
-        self.aside(id, None, by).await
+    pub async fn bring_back(&self, id: FrameId, reason: Option<&str>, by: &By) -> Result<(), StoreError> {
+        self.aside(id, false, reason.map(str::to_owned), by).await
     }
 
-    async fn aside(&self, id: FrameId, reason: Option<String>, by: &By) -> Result<(), StoreError> {
+    async fn aside(
+        &self,
+        id: FrameId,
+        away: bool,
+        reason: Option<String>,
+        by: &By,
+    ) -> Result<(), StoreError> {
         let by = by.clone();
         self.write(move |tx| {
             Box::pin(async move {
                 let visit = visit_of(tx, id).await?;
-                let query =
-                    sqlx::query("UPDATE frames SET set_aside = ? WHERE id = ?").bind(&reason).bind(id.0);
+                let kept = reason.as_ref().filter(|_| away);
+                let query = sqlx::query("UPDATE frames SET set_aside = ? WHERE id = ?").bind(kept).bind(id.0);
                 query.execute(&mut tx.conn).await?;
-                let (kind, what) = match reason {
-                    Some(_) => ("frame.set_aside", "set_aside"),
-                    None => ("frame.brought_back", "brought_back"),
+                let (kind, what, fact) = if away {
+                    ("frame.set_aside", "set_aside", Fact::SetAside { frame: id.0 })
+                } else {
+                    ("frame.brought_back", "brought_back", Fact::TakenBack { frame: id.0 })
                 };
+                tell(tx, visit, &[fact], reason.as_deref(), &by).await?;
                 let hash = reason.as_ref().map(|r| sha256_hex(r.as_bytes()));
                 let details = json!({ "frame_id": id, "reason_sha256": hash });
                 tx.record(&by, kind, details, &[(EventKind::Frame, what, visit, Some(id))]).await
@@ -185,21 +195,27 @@ impl Store {
     }
 
     /// Sets a frame's eye, kind or gaze right; `corrections` replaces earlier ones as a whole. `again` is the work that
-    /// follows (the check as another kind, say); where its result is kept already, it holds at once.
+    /// follows (the check as another kind, say); where its result is kept already, it holds at once. What changes is
+    /// among the facts of the frame's visit, with author, time and reason.
     ///
     /// # Errors
-    /// [`StoreError::NoFrame`].
+    /// [`StoreError::NoFrame`], or [`StoreError::Refused`] without a reason.
     pub async fn correct_frame(
         &self,
         id: FrameId,
         corrections: Corrections,
         again: Option<NewWork>,
+        reason: &str,
         by: &By,
     ) -> Result<(), StoreError> {
         let by = by.clone();
+        let reason = given(reason, "A label is corrected only with a reason.")?;
+        let before = self.frame(id).await?.ok_or(StoreError::NoFrame(id))?;
         self.write(move |tx| {
             Box::pin(async move {
                 let visit = visit_of(tx, id).await?;
+                let facts = changes(&before, &corrections);
+                tell(tx, visit, &facts, Some(&reason), &by).await?;
                 let text = to_json(&corrections)?;
                 let query =
                     sqlx::query("UPDATE frames SET corrections = ? WHERE id = ?").bind(text).bind(id.0);
@@ -252,6 +268,38 @@ impl Store {
         })
         .await
     }
+}
+
+/// Adds facts to a frame's visit, where it has one.
+async fn tell(
+    tx: &mut Tx,
+    visit: Option<VisitId>,
+    facts: &[Fact],
+    reason: Option<&str>,
+    by: &By,
+) -> Result<(), StoreError> {
+    if let Some(visit) = visit {
+        for fact in facts {
+            crate::facts::add(tx, visit, fact, reason, by).await?;
+        }
+    }
+    Ok(())
+}
+
+/// What new corrections change; one that is taken back changes a label to what it was.
+fn changes(before: &KeptFrame, now: &Corrections) -> Vec<Fact> {
+    let (then, frame) = (&before.corrections, before.id.0);
+    let mut facts = Vec::new();
+    if now.eye != then.eye {
+        facts.push(Fact::EyeCorrected { frame, eye: now.eye.or(before.facts.eye) });
+    }
+    if let Some(modality) = now.modality.or(before.facts.modality).filter(|_| now.modality != then.modality) {
+        facts.push(Fact::ModalityCorrected { frame, modality });
+    }
+    if let Some(gaze) = now.gaze.or(before.facts.gaze).filter(|_| now.gaze != then.gaze) {
+        facts.push(Fact::GazeCorrected { frame, gaze });
+    }
+    facts
 }
 
 /// Work that a frame wants, with the frame's own bytes as input.

@@ -32,6 +32,7 @@ mod by;
 mod canonical;
 mod chairs;
 mod counts;
+mod earlier;
 mod error;
 mod event;
 mod facts;

@@ -105,17 +105,17 @@ async fn a_person_assigns_corrects_sets_aside_and_brings_back() {
     store.assign_frame(frame, id, &by()).await.unwrap();
     store.set_aside(frame, " taken twice ", &by()).await.unwrap();
     let corrections = Corrections { eye: Some(Eye::L), ..Corrections::default() };
-    store.correct_frame(frame, corrections, None, &by()).await.unwrap();
+    store.correct_frame(frame, corrections, None, "the other eye", &by()).await.unwrap();
     let kept = store.frame(frame).await.unwrap().unwrap();
     assert_eq!((kept.visit_id, kept.unassigned.as_deref()), (Some(id), None));
     assert_eq!(kept.set_aside.as_deref(), Some("taken twice"));
     assert_eq!((kept.facts.eye, kept.eye()), (Some(Eye::R), Some(Eye::L)));
     assert_eq!(store.list_visits(&Default::default()).await.unwrap()[0].set_aside, 1);
-    store.bring_back(frame, &by()).await.unwrap();
+    store.bring_back(frame, None, &by()).await.unwrap();
     assert_eq!(store.frame(frame).await.unwrap().unwrap().set_aside, None);
     let error = store.set_aside(frame, "  ", &by()).await.unwrap_err();
     assert_eq!(error.to_string(), "A frame is set aside only with a reason. Say why.");
-    assert!(matches!(store.bring_back(serrata_store::FrameId(7), &by()).await, Err(StoreError::NoFrame(_))));
+    assert!(matches!(store.bring_back(serrata_store::FrameId(7), None, &by()).await, Err(StoreError::NoFrame(_))));
 }
 
 #[tokio::test]

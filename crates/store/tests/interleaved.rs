@@ -82,7 +82,7 @@ async fn run(acts: Vec<Act>) {
                 model.frames.entry(frame).and_modify(|kept| kept.2 = true);
             }
             Act::Back { frame } => {
-                let done = store.bring_back(FrameId(frame), &by()).await;
+                let done = store.bring_back(FrameId(frame), None, &by()).await;
                 assert_eq!(done.is_ok(), model.frames.contains_key(&frame));
                 model.frames.entry(frame).and_modify(|kept| kept.2 = false);
             }

@@ -107,12 +107,12 @@ async fn a_correction_to_another_kind_and_back_keeps_both_results() {
     let as_fa =
         NewWork { parameters: serde_json::json!({"modality": "fa", "instrument": null}), ..observe() };
     let fa = Corrections { modality: Some(Modality::Fa), ..Corrections::default() };
-    store.correct_frame(frame, fa, Some(as_fa), &by()).await.unwrap();
+    store.correct_frame(frame, fa, Some(as_fa), "labelled as colour", &by()).await.unwrap();
     assert_eq!(store.frame(frame).await.unwrap().unwrap().state, FrameState::Waiting);
     let item = store.lease_work(NOW, MINUTE).await.unwrap().unwrap();
     store.finish_work(&item, serde_json::json!({"as": "fa"}), &by()).await.unwrap();
     assert_eq!(store.observation(frame).await.unwrap().unwrap().body["as"], "fa");
-    store.correct_frame(frame, Corrections::default(), Some(observe()), &by()).await.unwrap();
+    store.correct_frame(frame, Corrections::default(), Some(observe()), "was right", &by()).await.unwrap();
     let kept = store.frame(frame).await.unwrap().unwrap();
     assert_eq!(
         (kept.state, kept.observation_id),

@@ -104,7 +104,9 @@ fn of_visit<'a>(v: &'a OpenVisit<'_>, now_us: i64) -> impl Iterator<Item = Alarm
             return None;
         }
         let window = s.view.window?;
-        let start = v.dyes.iter().filter(|d| d.modality == s.view.modality).map(|d| d.start_us).max()?;
+        let dye = v.dyes.iter().filter(|d| d.modality == s.view.modality).max_by_key(|d| d.start_us);
+        // By mouth the windows of the needle do not hold: nothing sounds.
+        let start = dye.filter(|d| !d.by_mouth)?.start_us;
         let at = |ms: u32| start.saturating_add(i64::from(ms) * 1000);
         let (from_us, to_us) = (at(window.from_ms()), at(window.to_ms()));
         Some(Alarm {
@@ -170,8 +172,8 @@ mod tests {
     fn alarms_come_in_time_with_a_short_identity_and_unwell_is_silent() {
         let (a, b) = (who("Lovage"), who("Mint"));
         let dyes = [
-            [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }],
-            [Dye { modality: Modality::Fa, start_us: T0 + 30_000_000, error_us: 0 }],
+            [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: false }],
+            [Dye { modality: Modality::Fa, start_us: T0 + 30_000_000, error_us: 0, by_mouth: false }],
         ];
         let now = T0 + 250_000_000;
         let s = [stands(&dyes[0], now), stands(&dyes[1], now)];
@@ -197,7 +199,7 @@ mod tests {
 
     #[test]
     fn a_clock_that_jumps_back_makes_nothing_overdue() {
-        let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }];
+        let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: false }];
         let s = stands(&dyes, T0 - 3_600_000_000);
         assert!(s.views.iter().filter(|v| v.view.window.is_some()).all(|v| v.state == ViewState::Later));
     }

@@ -1,34 +1,74 @@
 //! What an observation means for a view.
 
 use crate::advice::advice_for;
+use crate::covered::{COVERING, covered};
 use crate::rules::Rules;
+use crate::turned;
 use serrata_words::{
     Eye, EyeState, Finding, FindingKind, Gaze, Judgement, Next, Observation, Phase, Reason, Verdict, View,
 };
 
 /// An earlier try at the same view.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Try {
     /// Its leading fault.
     pub leading: Option<FindingKind>,
     /// Its verdict.
     pub verdict: Verdict,
+    /// Score of its haze, 0 where there was none.
+    pub haze: f64,
+}
+
+impl Try {
+    /// What a judged frame leaves behind for the next try.
+    #[must_use]
+    pub fn of(observation: &Observation, judgement: &Judgement) -> Self {
+        Self {
+            leading: judgement.reasons.first().and_then(|r| r.finding),
+            verdict: judgement.verdict,
+            haze: haze(observation),
+        }
+    }
+}
+
+/// What came before a frame.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Before<'a> {
+    /// The tries at the same view, oldest first.
+    pub tries: &'a [Try],
+    /// The best frame straight ahead of the same eye and kind: a turned gaze has to show more than that one.
+    pub ahead: Option<&'a Observation>,
+    /// What the best frame of this eye and view at an earlier visit was judged.
+    pub best: Option<&'a Judgement>,
+}
+
+impl<'a> From<&'a [Try]> for Before<'a> {
+    fn from(tries: &'a [Try]) -> Self {
+        Self { tries, ..Self::default() }
+    }
+}
+
+impl<'a, const N: usize> From<&'a [Try; N]> for Before<'a> {
+    fn from(tries: &'a [Try; N]) -> Self {
+        Self { tries, ..Self::default() }
+    }
 }
 
 /// Judges an observation for a view: musts make it not usable, shoulds usable with reservations.
 ///
-/// `labelled` is the eye on the label, after correction by a person; `earlier` the tries at the same view before this
-/// one. Disease, laser scars, gas and oil are no faults and do not occur here. A pure function: call it as often as
+/// `labelled` is the eye on the label, after correction by a person; `before` are the tries at the same view before
+/// this one, and what this eye gave elsewhere. Disease, laser scars, gas and oil are no faults and do not occur here. A pure function: call it as often as
 /// something changes.
 #[must_use]
-pub fn judge(
+pub fn judge<'a>(
     observation: &Observation,
     view: &View,
     labelled: Option<Eye>,
     eye: &EyeState,
-    earlier: &[Try],
+    before: impl Into<Before<'a>>,
     rules: &Rules,
 ) -> Judgement {
+    let before = before.into();
     let mut reasons = label_reasons(observation, view, labelled, rules);
     let mut counting: Vec<&Finding> = Vec::new();
     for f in &observation.findings {
@@ -41,6 +81,7 @@ pub fn judge(
     if !lost {
         reasons.extend(obstructed_reason(observation, rules));
         reasons.extend(reach_reasons(observation, view, rules));
+        reasons.extend(turned::reasons(observation, view, before.ahead, rules));
     }
     reasons.sort_by_key(|r| !r.must); // stable: the strongest finding stays first
     let verdict = if reasons.iter().any(|r| r.must) {
@@ -77,11 +118,31 @@ pub fn judge(
     if verdict == Verdict::Limited && little {
         return Judgement { verdict, next: Next::Keep, reasons, advice };
     }
-    let late = view.phase == Some(Phase::Late) && earlier.len() + 1 >= rules.tries.late;
-    let next = next_step(verdict, &reasons, eye, earlier, rules, &mut advice);
+    let late = view.phase == Some(Phase::Late) && before.tries.len() + 1 >= rules.tries.late;
+    let this = Try {
+        leading: reasons.first().and_then(|r| r.finding),
+        verdict,
+        haze: haze(observation),
+    };
+    let mut next = next_step(this, &reasons, eye, before.tries, rules, &mut advice);
+    if next == Next::TryAgain && before.best.is_some_and(|b| as_good_as_ever(&reasons, b)) {
+        advice.insert(0, "As good as this eye's best picture of earlier visits: no better one is known of it.".to_owned());
+        next = if verdict == Verdict::NotUsable { Next::Stop } else { Next::Keep };
+    }
     // Late beats missing: two tries in the window, then the best is kept.
     let next = if late && next == Next::TryAgain { Next::Keep } else { next };
     Judgement { verdict, next, reasons, advice }
+}
+
+/// Score of the haze, 0 where there is none.
+fn haze(o: &Observation) -> f64 {
+    o.findings.iter().filter(|f| f.kind == FindingKind::Haze).map(|f| f.score).fold(0.0, f64::max)
+}
+
+/// Whether every reason against a frame stood against the eye's earlier best too, and no must is new.
+fn as_good_as_ever(reasons: &[Reason], best: &Judgement) -> bool {
+    let known = |r: &Reason| best.reasons.iter().any(|b| b.rule == r.rule && (b.must || !r.must));
+    !reasons.is_empty() && reasons.iter().all(known)
 }
 
 fn no_retina(reasons: &[Reason]) -> bool {
@@ -141,16 +202,8 @@ fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Op
 
 /// Mendable faults that cover retina, together.
 fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
-    const COVERING: [FindingKind; 6] = [
-        FindingKind::Blink,
-        FindingKind::Lid,
-        FindingKind::Lash,
-        FindingKind::OffCentre,
-        FindingKind::TooClose,
-        FindingKind::TooFar,
-    ];
     let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
-    let share = covered(o, covering());
+    let share = covered(o, covering(), |_, _| true);
     let must = share >= rules.obstructed.must;
     (share >= rules.obstructed.should).then(|| Reason {
         rule: "obstructed".to_owned(),
@@ -158,39 +211,6 @@ fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
         must,
         text: format!("{:.0} % of the picture is covered", share * 100.0),
     })
-}
-
-/// Share of the aperture that findings cover together: what two of them cover counts once. Those without a place are
-/// added whole.
-fn covered<'a>(o: &Observation, findings: impl Iterator<Item = &'a Finding>) -> f64 {
-    const GRID: usize = 192;
-    let (mut cells, mut placeless) = (vec![false; GRID * GRID], 0.0);
-    for f in findings {
-        if f.place.is_empty() {
-            placeless += f.fraction;
-            continue;
-        }
-        let rings = || f.place.polygons.iter().chain(&f.place.holes);
-        for (row, line) in cells.chunks_exact_mut(GRID).enumerate() {
-            let y = (row as f64 + 0.5) / GRID as f64 * f64::from(o.height);
-            let mut cuts: Vec<f64> = Vec::new();
-            for ring in rings() {
-                for (i, a) in ring.iter().enumerate() {
-                    let b = ring[(i + 1) % ring.len()];
-                    if (a[1] > y) != (b[1] > y) {
-                        cuts.push((b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]);
-                    }
-                }
-            }
-            cuts.sort_by(f64::total_cmp);
-            for (column, cell) in line.iter_mut().enumerate() {
-                let x = (column as f64 + 0.5) / GRID as f64 * f64::from(o.width);
-                *cell |= cuts.partition_point(|c| *c < x) % 2 == 1;
-            }
-        }
-    }
-    let share = cells.iter().filter(|c| **c).count() as f64 / (GRID * GRID) as f64;
-    (share / o.aperture_fraction.max(1e-6) + placeless).min(1.0)
 }
 
 /// Reach, for views straight ahead.
@@ -223,17 +243,19 @@ fn asks_reach(view: &View) -> bool {
 
 /// What to do next, apart from quality.
 fn next_step(
-    verdict: Verdict,
+    this: Try,
     reasons: &[Reason],
     eye: &EyeState,
     earlier: &[Try],
     rules: &Rules,
     advice: &mut Vec<String>,
 ) -> Next {
+    let verdict = this.verdict;
     let mendable = reasons.iter().any(|r| {
         r.finding.is_some_and(|k| {
             !matches!(k, FindingKind::Floater | FindingKind::WrongEye | FindingKind::WrongModality)
         }) || r.rule.starts_with("reach")
+            || r.rule == "gaze"
     });
     if verdict == Verdict::Usable || (verdict == Verdict::Limited && !mendable) {
         return Next::Keep;
@@ -249,11 +271,24 @@ fn next_step(
     let t = &rules.tries;
     let (stop, in_all) =
         if eye.spare { (t.stop_after_spare, t.stop_in_all_spare) } else { (t.stop_after, t.stop_in_all) };
-    let leading = reasons.first().and_then(|r| r.finding);
-    let same =
-        earlier.iter().rev().take_while(|t| t.leading == leading && t.verdict != Verdict::Usable).count();
+    let hazy = this.leading == Some(FindingKind::Haze);
+    // Haze that a blink and a clean surface lessen is worth going on; haze that stays is the eye's.
+    let alike = |t: &&Try| {
+        t.leading == this.leading
+            && t.verdict != Verdict::Usable
+            && (!hazy || (t.haze - this.haze).abs() <= rules.tries.same_haze * this.haze.max(t.haze))
+    };
+    let same = earlier.iter().rev().take_while(alike).count();
     if same + 1 >= stop || earlier.len() + 1 >= in_all {
-        advice.insert(0, "Stop here: close this view with the best frame, or as not obtainable.".to_owned());
+        advice.insert(
+            0,
+            if hazy {
+                "Stop here: the haze stays. Note it, and say today if it is new."
+            } else {
+                "Stop here: close this view with the best frame, or as not obtainable."
+            }
+            .to_owned(),
+        );
         return Next::Stop;
     }
     if same + 1 >= rules.tries.change_after {

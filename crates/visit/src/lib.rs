@@ -10,6 +10,7 @@
 mod advice;
 mod cautions;
 mod completeness;
+mod covered;
 mod day;
 mod eye_effects;
 mod identity;
@@ -20,8 +21,10 @@ mod look_next;
 mod needle;
 mod orders_csv;
 mod protocol;
+mod region;
 mod rules;
 mod state;
+mod turned;
 
 pub use advice::advice_for;
 pub use cautions::{Caution, cautions, chair_notes, questions, stops};
@@ -32,7 +35,7 @@ pub use completeness::{
 pub use day::{Alarm, OpenVisit, alarms, chair_query, short_identity};
 pub use eye_effects::{Millimetres, carried, carried_person, for_judging, gaze_range_deg, millimetres};
 pub use identity::{Belongs, Difference, VisitKey, belongs, contradictions, differences};
-pub use judge::{Try, judge};
+pub use judge::{Before, Try, judge};
 pub use light::{
     ASSUMPTIONS, FrameLight, GROUP1_A_UW_CM2, GROUP1_R_W_CM2, LightRecord, NoFigure, SourceLimit, c_a, c_b,
     cap_area_cm2, frame_light, gamma_mrad, laser_limit, light_record, t1_s, t2_s, weight_a, weight_r,
@@ -44,7 +47,10 @@ pub use orders_csv::{BadRow, COLUMNS, OrdersError, OrdersRead, read_orders};
 pub use protocol::{
     Ask, EarlierFrame, EyeWanted, GazeWanted, Plan, Protocol, ProtocolError, ProtocolFault, Question, Wanted,
 };
-pub use rules::{EyeRule, FindingRule, Limits, ReachRule, Rules, RulesError, TryRule};
+pub use region::{Piece, joint, view_region, wanted_region};
+pub use rules::{
+    EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule,
+};
 pub use state::{Call, FrameFacts, Place, VisitFacts};
 
 /// Declares a set of states with their JSON spelling.

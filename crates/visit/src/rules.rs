@@ -13,6 +13,10 @@ pub struct Rules {
     pub obstructed: Limits,
     /// Reach of the visible retina.
     pub reach: ReachRule,
+    /// Pictures with the gaze turned.
+    pub turned: TurnedRule,
+    /// Where to look next.
+    pub look: LookRule,
     /// Labels of the eye.
     pub eye: EyeRule,
     /// Tries.
@@ -70,6 +74,38 @@ pub struct ReachRule {
     pub because: String,
 }
 
+/// What a picture with the gaze turned has to show.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TurnedRule {
+    /// How far the gaze may lie beside the sector asked for, in degrees.
+    pub sector_deg: f64,
+    /// Least displacement of disc or fovea that tells a direction, as a share of the picture's shorter side.
+    pub least_shift: f64,
+    /// By how much it has to reach further into the sector than the ahead frame, in disc diameters.
+    pub must_further: f64,
+    /// By how much it should.
+    pub should_further: f64,
+    /// Share of the sector from which on what covers it makes the picture not usable.
+    pub sector_lost: f64,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// When a gaze is worth proposing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LookRule {
+    /// Least gain, as a share of the retina that is wanted.
+    pub least: f64,
+    /// How far a gaze is turned where the instrument's profile says nothing, in degrees of eye angle.
+    pub range_deg: f64,
+    /// How far from the middle of its field a view is wanted, in degrees of eye angle.
+    pub wanted_deg: f64,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
 /// When a label of the eye is called wrong.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -94,6 +130,8 @@ pub struct TryRule {
     pub stop_in_all: usize,
     /// The same for a person to be spared.
     pub stop_in_all_spare: usize,
+    /// How much the haze of two tries may differ and still be the same, as a share.
+    pub same_haze: f64,
     /// Tries at a late dye view, after which the best is kept.
     pub late: usize,
     /// Share of the picture that another try has to win, unless it lifts a must.

@@ -264,6 +264,7 @@ impl VisitFacts {
             },
             start_us: i.start_us,
             error_us: i.start_error_us,
+            by_mouth: i.route == serrata_words::Route::Mouth,
         };
         self.injections.iter().map(one).collect()
     }

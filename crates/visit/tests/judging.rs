@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests
 
 use proptest::prelude::*;
-use serrata_visit::{Rules, Try, judge};
+use serrata_visit::{Before, Rules, Try, judge};
 use serrata_words::{
     Eye, EyeInference, EyeState, Finding, FindingKind, Gaze, Method, Modality, Next, Observation, Reach,
     Sharpness, Verdict, View, VisibleRetina,
@@ -55,7 +55,7 @@ fn a_blink_asks_for_another_try_until_it_is_time_to_stop() {
     let j = said(&o, None, &[]);
     assert_eq!((j.verdict, j.next), (Verdict::NotUsable, Next::TryAgain));
     assert!(j.advice[0].contains("blink"), "{:?}", j.advice);
-    let tries = [Try { leading: Some(FindingKind::Blink), verdict: Verdict::NotUsable }; 2];
+    let tries = [Try { leading: Some(FindingKind::Blink), verdict: Verdict::NotUsable, haze: 0.0 }; 2];
     let again = said(&o, None, &tries[..1]);
     assert!(again.advice[0].contains("change something"), "{:?}", again.advice);
     assert_eq!(said(&o, None, &tries).next, Next::Stop);
@@ -78,8 +78,33 @@ fn haze_alone_never_makes_a_frame_not_usable() {
     let o = with(FindingKind::Haze, 1.0, 1.0);
     let j = said(&o, None, &[]);
     assert_eq!((j.verdict, j.next), (Verdict::Limited, Next::TryAgain), "blinking and cleaning may help");
-    let tries = [Try { leading: Some(FindingKind::Haze), verdict: Verdict::Limited }; 2];
+    let tries = [Try { leading: Some(FindingKind::Haze), verdict: Verdict::Limited, haze: 0.95 }; 2];
     assert_eq!(said(&o, None, &tries).next, Next::Stop, "haze that stays is the eye's");
+}
+
+#[test]
+fn haze_that_lessens_from_try_to_try_is_worth_another() {
+    let o = with(FindingKind::Haze, 0.6, 1.0);
+    let hazy = |haze| Try { leading: Some(FindingKind::Haze), verdict: Verdict::Limited, haze };
+    assert_eq!(said(&o, None, &[hazy(0.95), hazy(0.8)]).next, Next::TryAgain);
+    let stays = said(&o, None, &[hazy(0.62), hazy(0.58)]);
+    assert_eq!(stays.next, Next::Stop);
+    assert!(stays.advice[0].contains("say today if it is new"), "{:?}", stays.advice);
+}
+
+#[test]
+fn no_more_is_asked_than_this_eye_ever_gave() {
+    let o = with(FindingKind::Lid, 1.0, 0.5);
+    let best = said(&with(FindingKind::Lid, 1.0, 0.4), None, &[]);
+    let ask = |o: &Observation| {
+        let before = Before { best: Some(&best), ..Before::default() };
+        judge(o, &view(), None, &EyeState::default(), before, &Rules::default())
+    };
+    assert_eq!(ask(&o).next, Next::Stop);
+    assert!(ask(&o).advice[0].contains("earlier visits"));
+    let mut moved = o.clone();
+    moved.findings.push(Finding::new(FindingKind::Motion, 1.0, 0.1));
+    assert_eq!(ask(&moved).next, Next::TryAgain, "a fault that the eye's best did not have can be mended");
 }
 
 #[test]
@@ -136,7 +161,7 @@ fn a_late_view_keeps_the_best_after_two_tries() {
     let said =
         |earlier: &[Try]| judge(&o, &late, None, &EyeState::default(), earlier, &Rules::default()).next;
     assert_eq!(said(&[]), Next::TryAgain);
-    assert_eq!(said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable }]), Next::Keep);
+    assert_eq!(said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable, haze: 0.0 }]), Next::Keep);
 }
 
 #[test]
@@ -150,7 +175,7 @@ fn the_glare_of_oil_is_no_overexposure() {
 #[test]
 fn five_tries_in_all_are_enough_whatever_the_faults() {
     let o = with(FindingKind::Blink, 0.95, 0.12);
-    let other = Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable };
+    let other = Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable, haze: 0.0 };
     assert_eq!(said(&o, None, &[other; 3]).next, Next::TryAgain);
     assert_eq!(said(&o, None, &[other; 4]).next, Next::Stop);
 }

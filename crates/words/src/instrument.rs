@@ -64,6 +64,9 @@ pub struct Instrument {
     pub slow_axis: SlowAxis,
     /// Time of one sweep in seconds.
     pub sweep_s: f64,
+    /// How far its target can turn the gaze, degrees of eye angle; null where nobody says.
+    #[serde(default)]
+    pub gaze_range_deg: Option<f64>,
     /// Light sources.
     #[serde(default)]
     pub lasers: Vec<Laser>,

@@ -5,8 +5,10 @@ use super::types::FrameBrief;
 use crate::Station;
 use crate::work::observed_as;
 use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
-use serrata_visit::{Candidate, Plan, Try, judge};
-use serrata_words::{Eye, EyeState, Gaze, Judgement, Modality, Observation, Rank, View};
+use serrata_visit::{Before, Candidate, Plan, Try, carried_person, for_judging, judge};
+use serrata_words::{
+    Eye, EyeState, Fact, Gaze, Judgement, Modality, Observation, PersonState, Rank, Verdict, View,
+};
 
 /// A frame with its observation and what that means for its view.
 pub struct Judged {
@@ -20,10 +22,21 @@ pub struct Judged {
     pub view: View,
     /// The eye it counts as: corrected, labelled, or seen.
     pub eye: Option<Eye>,
+    /// What is known of that eye and the person today.
+    pub state: EyeState,
+}
+
+/// What is known of a patient beside the visit's own frames.
+#[derive(Default)]
+pub struct Known {
+    /// The person's state today, else as it was carried from the last visit.
+    pub person: PersonState,
+    /// What the best frame of each picture was judged at the last visit.
+    pub best: Vec<(Option<Eye>, Modality, Gaze, Judgement)>,
 }
 
 impl Judged {
-    /// Judges one frame. `views` are those of its visit, `earlier` the tries at the same view before it.
+    /// Judges one frame. `views` are those of its visit, `earlier` its frames before this one.
     ///
     /// # Errors
     /// Where what is kept cannot be read back.
@@ -34,6 +47,7 @@ impl Judged {
         visit: Option<&Visit>,
         views: &[View],
         earlier: &[Self],
+        known: &Known,
     ) -> Result<Self, ApiError> {
         let observation = seen.map(StoredObservation::observation).transpose()?;
         let modality =
@@ -50,17 +64,18 @@ impl Judged {
             (Some(v), Some(Eye::L)) => v.left_eye.clone(),
             _ => EyeState::default(),
         };
+        let state = for_judging(&state, &known.person);
         let tries: Vec<Try> = earlier
             .iter()
             .filter(|e| e.view == view && e.eye == eye)
-            .filter_map(|e| {
-                let j = e.judgement.as_ref()?;
-                Some(Try { leading: j.reasons.first().and_then(|r| r.finding), verdict: j.verdict })
-            })
+            .filter_map(|e| Some(Try::of(e.observation.as_ref()?, e.judgement.as_ref()?)))
             .collect();
+        let best =
+            known.best.iter().find(|(e, m, g, _)| *e == eye && *m == modality && *g == gaze).map(|b| &b.3);
+        let before = Before { tries: &tries, ahead: ahead(earlier, eye, modality), best };
         let judgement =
-            observation.as_ref().map(|o| judge(o, &view, kept.eye(), &state, &tries, station.rules()));
-        Ok(Self { kept, observation, judgement, view, eye })
+            observation.as_ref().map(|o| judge(o, &view, kept.eye(), &state, before, station.rules()));
+        Ok(Self { kept, observation, judgement, view, eye, state })
     }
 
     /// The frame as a line.
@@ -116,6 +131,48 @@ impl Judged {
     }
 }
 
+/// The best frame straight ahead of an eye and a kind.
+fn ahead(frames: &[Judged], eye: Option<Eye>, modality: Modality) -> Option<&Observation> {
+    frames
+        .iter()
+        .filter(|j| j.eye == eye && eye.is_some() && j.view.modality == modality)
+        .filter(|j| j.view.gaze == Gaze::Primary && j.kept.set_aside.is_none() && !j.kept.quarantined)
+        .filter_map(|j| Some((j.judgement.as_ref()?.verdict, j.observation.as_ref()?)))
+        .filter(|(verdict, _)| *verdict != Verdict::NotUsable)
+        .min_by_key(|(verdict, _)| *verdict)
+        .map(|(_, o)| o)
+}
+
+/// What is known of the patient beside the visit's own frames: the person's state, and what the eyes gave last time.
+async fn known(station: &Station, visit: &Visit) -> Result<Known, ApiError> {
+    let store = station.store();
+    let noted = store.facts(visit.id).await?.into_iter().rev().find_map(|e| match e.fact {
+        Fact::PersonNoted { state } => Some(*state),
+        _ => None,
+    });
+    let person = match noted {
+        Some(today) => today,
+        None => store.earlier_person(visit.id).await?.map(|p| carried_person(&p)).unwrap_or_default(),
+    };
+    let Some(last) = store.earlier_visit(visit.id).await? else {
+        return Ok(Known { person, ..Known::default() });
+    };
+    let then = judged_frames(station, &last, &Known::default()).await?;
+    let mut best: Vec<(Option<Eye>, Modality, Gaze, Judgement)> = Vec::new();
+    for j in then.into_iter().filter(|j| j.eye.is_some() && j.kept.set_aside.is_none()) {
+        let Some(judgement) = j.judgement else { continue };
+        let at = |b: &&mut (Option<Eye>, Modality, Gaze, Judgement)| {
+            b.0 == j.eye && b.1 == j.view.modality && b.2 == j.view.gaze
+        };
+        match best.iter_mut().find(at) {
+            Some(b) if judgement.verdict < b.3.verdict => b.3 = judgement,
+            Some(_) => {}
+            None => best.push((j.eye, j.view.modality, j.view.gaze, judgement)),
+        }
+    }
+    Ok(Known { person, best })
+}
+
 /// How far a clock may run ahead before it is told: a day and the widest zone where it does not say its zone.
 const AHEAD_US: i64 = 15 * 3_600_000_000;
 
@@ -130,11 +187,21 @@ fn dated_ahead(k: &KeptFrame) -> Option<String> {
         .then(|| "It is dated later than it came: look at the instrument's clock.".to_owned())
 }
 
-/// All frames of a visit, judged in the order in which they were taken, and the views that were ordered.
+/// All frames of a visit, judged in the order in which they were taken, and what is known of the patient beside them.
 ///
 /// # Errors
 /// Where the store fails.
-pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Vec<Judged>), ApiError> {
+pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Known, Vec<Judged>), ApiError> {
+    let known = known(station, visit).await?;
+    let judged = judged_frames(station, visit, &known).await?;
+    Ok((known, judged))
+}
+
+async fn judged_frames(
+    station: &Station,
+    visit: &Visit,
+    known: &Known,
+) -> Result<Vec<Judged>, ApiError> {
     let views = views_of(visit);
     let seen = station.store().observations_of_visit(visit.id).await?;
     let mut frames = station.store().frames_of_visit(visit.id).await?;
@@ -142,10 +209,10 @@ pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Vec<View>, Ve
     let mut judged: Vec<Judged> = Vec::with_capacity(frames.len());
     for kept in frames {
         let one = kept.observation_id.and_then(|id| seen.iter().find(|s| s.id == id));
-        let next = Judged::new(station, kept, one, Some(visit), &views, &judged)?;
+        let next = Judged::new(station, kept, one, Some(visit), &views, &judged, known)?;
         judged.push(next);
     }
-    Ok((views, judged))
+    Ok(judged)
 }
 
 /// The views that a visit's order stands for; most important first.

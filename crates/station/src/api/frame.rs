@@ -1,6 +1,6 @@
 //! One frame: what was seen, and its picture.
 
-use super::brief::{Judged, views_of};
+use super::brief::{Judged, Known, views_of};
 use super::error::ApiError;
 use super::types::{Corrections, Frame, Trouble};
 use crate::Station;
@@ -14,9 +14,9 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use serrata_frame::{DecodeError, Limits};
 use serrata_store::{FrameId, KeptFrame};
-use serrata_visit::advice_for;
+use serrata_visit::{Millimetres, advice_for, millimetres};
 use serrata_words::appraisal::Source;
-use serrata_words::{AppraisalLine, EyeState};
+use serrata_words::{AppraisalLine, EyeState, Fact};
 
 /// Longest side of a picture on the page, in pixels, where the page asks for none.
 const LONGEST: u32 = 1400;
@@ -43,7 +43,7 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
         None => {
             let seen = station.store().observation(kept.id).await?;
             let views = visit.as_ref().map(views_of).unwrap_or_default();
-            Judged::new(&station, kept, seen.as_ref(), visit.as_ref(), &views, &[])?
+            Judged::new(&station, kept, seen.as_ref(), visit.as_ref(), &views, &[], &Known::default())?
         }
     };
     Ok(Json(Frame {
@@ -57,6 +57,7 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
             .map(|f| Trouble { message: f.message.clone(), remedy: f.remedy.clone() }),
         appraisal: appraisal(&station, &judged),
         picture: format!("/api/v1/frames/{id}/picture"),
+        order: order_of(&station, &judged.kept).await?,
         corrections: {
             let c = &judged.kept.corrections;
             Corrections {
@@ -66,6 +67,17 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
             }
         },
     }))
+}
+
+/// The order that a person said a frame is for.
+async fn order_of(station: &Station, kept: &KeptFrame) -> Result<Option<String>, ApiError> {
+    let Some(visit) = kept.visit_id else { return Ok(None) };
+    let events = station.store().facts(visit).await?;
+    let said = events.into_iter().rev().find_map(|e| match e.fact {
+        Fact::OrderCorrected { frame, order } if frame == kept.id.0 => Some(order),
+        _ => None,
+    });
+    Ok(said.flatten())
 }
 
 async fn kept(station: &Station, id: i64) -> Result<KeptFrame, ApiError> {
@@ -86,10 +98,31 @@ fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
         labelled: j.kept.eye(),
         instrument: instrument.map(|i| i.name.as_str()),
     };
-    let state = EyeState::default();
-    let mut line = AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &state));
+    let mut line = AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &j.state));
     fill_from(&mut line, &j.kept.facts, instrument);
+    for_the_eye(&mut line, &j.state);
     Some(line)
+}
+
+/// How much wider an interval is where oil or a worn lens changes the magnification (judgement).
+const WIDER: f64 = 2.0;
+
+/// What the state of the eye does to mm²: none, or less sure.
+fn for_the_eye(line: &mut AppraisalLine, state: &EyeState) {
+    let v = &mut line.visible_retina;
+    match millimetres(state) {
+        Millimetres::Given => {}
+        Millimetres::None(why) => {
+            (v.area_mm2, v.area_interval_mm2, v.radius_mm, v.radius_source) = (None, None, None, None);
+            v.uncalibrated = Some(why.to_owned());
+        }
+        Millimetres::Wider(_) => {
+            if let (Some(value), Some([low, high])) = (v.area_mm2, v.area_interval_mm2) {
+                v.area_interval_mm2 =
+                    Some([(value - WIDER * (value - low)).max(0.0), value + WIDER * (high - value)]);
+            }
+        }
+    }
 }
 
 /// How large a picture is wanted.

@@ -45,6 +45,7 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         actions::set_aside,
         actions::bring_back,
         actions::correct,
+        actions::for_order,
         actions::close_view,
         orders::orders,
         orders::typed,
@@ -89,6 +90,7 @@ pub fn router(station: Station) -> Router {
         .route("/frames/{id}/set-aside", post(actions::set_aside))
         .route("/frames/{id}/bring-back", post(actions::bring_back))
         .route("/frames/{id}/correct", post(actions::correct))
+        .route("/frames/{id}/order", post(actions::for_order))
         .route("/visits/{id}/facts", post(facts::add))
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))

@@ -2,11 +2,15 @@
 
 use super::brief::{Judged, of_visit, views_of};
 use super::error::ApiError;
-use super::visit::closures;
+use super::visit::{closures, placed};
 use crate::Station;
+use crate::footprints::footprint;
+use serrata_eye::GAZE_DEG;
 use serrata_store::Visit;
-use serrata_visit::{Scene, Status, VisitFacts, status_at};
-use serrata_words::{Event, OrderState, View};
+use serrata_visit::{
+    Joint, Piece, Scene, Status, ViewState, ViewStatus, VisitFacts, joint, status_at, view_region,
+};
+use serrata_words::{Event, OrderState, PersonState, View};
 
 /// A visit looked at now.
 pub struct Stand {
@@ -20,6 +24,8 @@ pub struct Stand {
     pub status: Status,
     /// Its views.
     pub views: Vec<View>,
+    /// The person's state today, else as it was carried from the last visit.
+    pub person: PersonState,
 }
 
 /// Looks at a visit as it is now. Frames in quarantine count for nothing.
@@ -27,7 +33,7 @@ pub struct Stand {
 /// # Errors
 /// Where the store fails.
 pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> {
-    let (_, judged) = of_visit(station, visit).await?;
+    let (known, judged) = of_visit(station, visit).await?;
     let events = station.store().facts(visit.id).await?;
     let facts = VisitFacts::replay(&events);
     let views = views(visit, &facts);
@@ -48,8 +54,36 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
         unwell: facts.unwell,
         ..Scene::default()
     };
-    let status = status_at(&views, &candidates, &closed, &scene);
-    Ok(Stand { judged, events, facts, status, views })
+    let mut status = status_at(&views, &candidates, &closed, &scene);
+    let joint = together(station, &status, &judged).await;
+    if !joint.is_empty() {
+        status = status_at(&views, &candidates, &closed, &Scene { joint: &joint, ..scene });
+    }
+    Ok(Stand { judged, events, facts, status, views, person: known.person })
+}
+
+/// Views that frames show together where none shows them alone.
+async fn together(station: &Station, status: &Status, judged: &[Judged]) -> Vec<Joint> {
+    let mut all = Vec::new();
+    let alone = |v: &&ViewStatus| v.view.jointly && v.state != ViewState::Met && v.frames.len() > 1;
+    for v in status.views.iter().filter(alone) {
+        let rules = station.rules();
+        let mut made = Vec::new();
+        for j in judged.iter().filter(|j| v.frames.contains(&j.kept.id.0)) {
+            let Some((frame, judgement)) = placed(station, j).zip(j.judgement.as_ref()) else { continue };
+            if let Some((footprint, lie)) = footprint(station, &frame).await {
+                made.push((j.kept.id.0, footprint, lie.field_deg(), judgement));
+            }
+        }
+        let Some(field) = made.iter().map(|m| m.2).reduce(f64::max) else { continue };
+        let region = view_region(v.view.gaze, rules.look.wanted_deg.min(field), GAZE_DEG);
+        let pieces: Vec<Piece<'_>> = made
+            .iter()
+            .map(|(id, footprint, _, judgement)| Piece { id: *id, footprint, judgement })
+            .collect();
+        all.extend(joint(&v.view, &region, &pieces, rules));
+    }
+    all
 }
 
 /// The views of a visit: those of its orders that stand. A cancelled order asks for nothing.

@@ -39,7 +39,7 @@ pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today,
             }
         })
         .collect();
-    let mut notes = chair_notes(&[&visit.right_eye, &visit.left_eye], &s.facts.person);
+    let mut notes = chair_notes(&[&visit.right_eye, &visit.left_eye], &s.person);
     if visit.right_eye.red_eye || visit.left_eye.red_eye {
         notes.push(wiping_line(&station.settings().lines, true));
     }
@@ -123,7 +123,7 @@ fn light(station: &Station, visit: &Visit, s: &Stand) -> Vec<String> {
             .iter()
             .map(|j| {
                 let named = station.instrument_of(j.kept.facts.instrument.as_deref());
-                frame_light(j.view.modality, named, state, &s.facts.person)
+                frame_light(j.view.modality, named, state, &s.person)
             })
             .collect();
         said.push(match each {

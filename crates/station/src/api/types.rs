@@ -204,6 +204,10 @@ pub struct ViewLine {
     pub state: String,
     /// Frames that stand for it, best first.
     pub frames: Vec<i64>,
+    /// Why it is met only so far, one sentence each.
+    pub why: Vec<String>,
+    /// Tries spent.
+    pub tries: usize,
 }
 
 /// A frame as a line.
@@ -293,6 +297,8 @@ pub struct Frame {
     pub picture: String,
     /// What a person corrected.
     pub corrections: Corrections,
+    /// The order that it is for, where a person said so.
+    pub order: Option<String>,
 }
 
 /// What went wrong and what to do.
@@ -305,9 +311,25 @@ pub struct Trouble {
 }
 
 /// Labels that a person corrected; null where not.
-#[derive(Debug, Clone, Default, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Default, Serialize, ToSchema)]
 pub struct Corrections {
+    /// "R" or "L".
+    pub eye: Option<String>,
+    /// Kind of picture.
+    pub modality: Option<String>,
+    /// Gaze.
+    pub gaze: Option<String>,
+}
+
+/// Body of `correct`: all corrections of a frame at once; null takes one back.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Correct {
+    /// Who; without accounts the page's person, where none is named.
+    #[serde(default)]
+    pub who: Option<String>,
+    /// Why; not empty.
+    pub reason: String,
     /// "R" or "L".
     #[serde(default)]
     pub eye: Option<String>,
@@ -317,6 +339,31 @@ pub struct Corrections {
     /// Gaze.
     #[serde(default)]
     pub gaze: Option<String>,
+}
+
+/// Body of `order`: which order of its visit a frame is for.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ForOrder {
+    /// Who.
+    #[serde(default)]
+    pub who: Option<String>,
+    /// Why; not empty.
+    pub reason: String,
+    /// The order's number; null: none.
+    pub order: Option<String>,
+}
+
+/// Body of `bring-back`; may be left out.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BringBack {
+    /// Who.
+    #[serde(default)]
+    pub who: Option<String>,
+    /// Why.
+    #[serde(default)]
+    pub reason: Option<String>,
 }
 
 /// A retinal chart: fovea in the middle, eccentricity and meridian in degrees of eye angle.
@@ -330,6 +377,25 @@ pub struct Chart {
     pub frames: Vec<ChartFrame>,
     /// Outlines of what is still due.
     pub due: Vec<ChartDue>,
+    /// Where to look next; null where another gaze wins too little, or nothing is asked of this eye.
+    pub look: Option<ChartLook>,
+}
+
+/// A proposed gaze, as one mark on the chart and one sentence.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ChartLook {
+    /// How far the gaze is turned, degrees of eye angle: the mark's eccentricity.
+    pub turn_deg: f64,
+    /// Towards which meridian of the retina: the mark's meridian.
+    pub meridian_deg: f64,
+    /// What it adds, as a share of the retina that is wanted.
+    pub share: f64,
+    /// What it adds, in steradians.
+    pub area_sr: f64,
+    /// Clock hours at which most of it lies.
+    pub clock_hours: Vec<u8>,
+    /// The proposal as a sentence.
+    pub sentence: String,
 }
 
 /// A ring of the chart.
@@ -371,6 +437,9 @@ pub struct ChartDue {
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Assign {
+    /// Who.
+    #[serde(default)]
+    pub who: Option<String>,
     /// The visit.
     pub visit_id: i64,
 }
@@ -379,6 +448,9 @@ pub struct Assign {
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetAside {
+    /// Who.
+    #[serde(default)]
+    pub who: Option<String>,
     /// Why; not empty.
     pub reason: String,
 }
@@ -387,6 +459,9 @@ pub struct SetAside {
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseView {
+    /// Who.
+    #[serde(default)]
+    pub who: Option<String>,
     /// "not_obtainable" or "not_done".
     pub state: String,
     /// Why; not empty.

@@ -1,6 +1,6 @@
 //! Frames that fit no visit: they wait for a person, and are never guessed.
 
-use super::brief::Judged;
+use super::brief::{Judged, Known};
 use super::error::ApiError;
 use super::orders::pairs;
 use super::types::{Candidate, Unassigned, UnassignedFrame};
@@ -62,7 +62,7 @@ pub async fn unassigned(State(station): State<Station>) -> Result<Json<Unassigne
             Some(_) => station.store().observation(kept.id).await?,
             None => None,
         };
-        let judged = Judged::new(&station, kept, seen.as_ref(), None, &[], &[])?;
+        let judged = Judged::new(&station, kept, seen.as_ref(), None, &[], &[], &Known::default())?;
         let beside = beside(&judged.kept, &open);
         frames.push(UnassignedFrame { brief: judged.brief(), why, patient_id, beside });
     }

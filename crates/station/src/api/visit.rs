@@ -6,6 +6,7 @@ use super::stand::stand;
 use super::types::{CompleteAnswer, Done, NewVisit, ViewLine, Visit};
 use crate::Station;
 use crate::charts::{Placed, chart};
+use crate::look::look;
 use axum::Json;
 use axum::extract::{Path, State};
 use serrata_store::{By, ClosedView, Person, ViewEnd, VisitId, VisitState};
@@ -25,7 +26,12 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
     let today = super::today::today(&station, &visit, &whole).await?;
     let (views, judged, stands) = (whole.views, whole.judged, whole.status);
     let placed: Vec<Placed<'_>> = judged.iter().filter_map(|j| placed(&station, j)).collect();
-    let charts = [Eye::R, Eye::L].map(|e| chart(e, &placed, &stands.views)).to_vec();
+    let asks = visit.state == VisitState::Open && !whole.facts.unwell;
+    let mut charts = Vec::new();
+    for (eye, state) in [(Eye::R, &visit.right_eye), (Eye::L, &visit.left_eye)] {
+        let next = if asks { look(&station, eye, &placed, &stands.views, state).await } else { None };
+        charts.push(chart(eye, &placed, &stands.views, next));
+    }
     Ok(Json(Visit {
         schema: "serrata.visit/1",
         id: visit.id.0,
@@ -52,6 +58,8 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
                 rank: v.view.rank.word().to_owned(),
                 state: v.state.word().to_owned(),
                 frames: v.frames.clone(),
+                why: v.why.clone(),
+                tries: v.tries,
             })
             .collect(),
         frames: judged.iter().rev().map(Judged::brief).collect(),
@@ -62,13 +70,14 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
 }
 
 /// A checked frame for the charts; frames set aside do not lie on them.
-fn placed<'a>(station: &'a Station, j: &'a Judged) -> Option<Placed<'a>> {
+pub fn placed<'a>(station: &'a Station, j: &'a Judged) -> Option<Placed<'a>> {
     let observation = j.observation.as_ref()?;
     if j.kept.set_aside.is_some() || j.kept.quarantined {
         return None;
     }
     Some(Placed {
         id: j.kept.id.0,
+        observation_id: j.kept.observation_id.map(|o| o.0),
         eye: j.eye?,
         modality: j.view.modality.word(),
         gaze: j.view.gaze,

@@ -45,6 +45,9 @@ pub fn time_reasons(view: &View, taken_us: Option<i64>, dyes: &[Dye]) -> Vec<Rea
         };
     }
     let Some(window) = view.window else { return Vec::new() };
+    if by_mouth(view.modality, taken_us, dyes) {
+        return reason(false, "dye by mouth: the windows of the needle do not hold, a person judges the time".to_owned());
+    }
     match elapsed_ms(view.modality, taken_us, dyes) {
         None => reason(true, "its time after the injection is not known".to_owned()),
         Some(ms) if window.contains(ms) => Vec::new(),
@@ -61,13 +64,21 @@ pub fn time_reasons(view: &View, taken_us: Option<i64>, dyes: &[Dye]) -> Vec<Rea
     }
 }
 
+/// Whether the dye that a frame shows was taken by mouth.
+fn by_mouth(modality: Modality, taken_us: Option<i64>, dyes: &[Dye]) -> bool {
+    let begun = |d: &&Dye| {
+        d.modality == modality && taken_us.is_none_or(|t| d.start_us.saturating_sub(d.error_us) <= t)
+    };
+    dyes.iter().filter(begun).max_by_key(|d| d.start_us).is_some_and(|d| d.by_mouth)
+}
+
 /// Whether a dye had begun; a frame whose time nobody knows counts as after.
 fn after(dye: Modality, taken_us: Option<i64>, dyes: &[Dye]) -> bool {
     dyes.iter().any(|d| d.modality == dye && taken_us.is_none_or(|t| t >= d.start_us))
 }
 
 /// For each frame the view that it counts for, at most one: the first whose time it meets, else the last whose time
-/// had passed, else the first of that picture.
+/// had passed (by mouth: by the same times, with reservations), else the first of that picture.
 pub(super) fn assigned(views: &[View], frames: &[Candidate], dyes: &[Dye]) -> Vec<Option<usize>> {
     let one = |f: &Candidate| {
         let of_picture = || views.iter().enumerate().filter(|(_, v)| matches(v, f));
@@ -78,9 +89,14 @@ pub(super) fn assigned(views: &[View], frames: &[Candidate], dyes: &[Dye]) -> Ve
                 .filter(|(_, v)| reasons(v).iter().all(|r| !r.must))
                 .max_by_key(|(_, v)| v.window.map(|w| w.to_ms()))
         };
+        let in_time = |v: &View| {
+            let ms = elapsed_ms(v.modality, f.taken_us, dyes);
+            v.window.zip(ms).is_some_and(|(w, ms)| w.contains(ms))
+        };
+        let within = || of_picture().find(|(_, v)| in_time(v) && reasons(v).iter().all(|r| !r.must));
         // A frame of no window's time stands for no windowed view.
         let spoilt = || of_picture().find(|(_, v)| v.window.is_none());
-        fits.or_else(late).or_else(spoilt).map(|(i, _)| i)
+        fits.or_else(within).or_else(late).or_else(spoilt).map(|(i, _)| i)
     };
     frames.iter().map(|f| if f.set_aside { None } else { one(f) }).collect()
 }

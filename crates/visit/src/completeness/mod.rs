@@ -103,8 +103,11 @@ fn time_state(view: &View, scene: &Scene<'_>) -> ViewState {
         return if scene.dyes.is_empty() { ViewState::Due } else { ViewState::Overdue };
     }
     let Some(window) = view.window else { return ViewState::Due };
-    let latest = scene.dyes.iter().filter(|d| d.modality == view.modality).map(|d| d.start_us).max();
-    match (latest, scene.now_us) {
+    let latest = scene.dyes.iter().filter(|d| d.modality == view.modality).max_by_key(|d| d.start_us);
+    if latest.is_some_and(|d| d.by_mouth) {
+        return ViewState::Due;
+    }
+    match (latest.map(|d| d.start_us), scene.now_us) {
         (Some(start), Some(now)) => {
             // A clock that jumped back makes nothing overdue.
             let ms = now.saturating_sub(start) / 1000;

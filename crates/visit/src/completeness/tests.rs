@@ -93,7 +93,7 @@ fn at(id: i64, eye: Eye, modality: Modality, s: f64) -> Candidate {
 }
 
 fn run(views: &[View], frames: &[Candidate], now_s: f64) -> Status {
-    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 500_000 }];
+    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 500_000, by_mouth: false }];
     #[allow(clippy::cast_possible_truncation)]
     let scene = Scene { now_us: Some(T0 + (now_s * 1e6) as i64), dyes: &dyes, ..Scene::default() };
     status_at(views, frames, &[], &scene)
@@ -160,7 +160,7 @@ fn autofluorescence_after_fluorescein_never_counts() {
     let v = s.views.iter().find(|v| v.view.name == "faf ahead R").unwrap();
     assert_eq!((v.state, v.failed_tries), (ViewState::Overdue, 1));
     let no_protocol = View::default_of(Modality::Faf, Gaze::Primary);
-    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }];
+    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: false }];
     assert!(time_reasons(&no_protocol, Some(T0 + 1), &dyes)[0].must);
     assert!(time_reasons(&no_protocol, None, &dyes)[0].must, "an unknown time proves nothing");
     assert!(time_reasons(&no_protocol, Some(T0 - 1), &dyes).is_empty());
@@ -169,7 +169,7 @@ fn autofluorescence_after_fluorescein_never_counts() {
 #[test]
 fn unwell_silences_every_list() {
     let views = plan("fa");
-    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0 }];
+    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: false }];
     let s = status_at(
         &views,
         &[],
@@ -278,4 +278,18 @@ proptest! {
         s.reverse();
         prop_assert_eq!(a, judge_set(&rule, w, &set(&s), &[]));
     }
+}
+
+#[test]
+fn dye_by_mouth_is_judged_by_no_window_of_the_needle() {
+    let view = View { window: "4 min to 6 min".parse().ok(), ..View::default_of(Modality::Fa, Gaze::Primary) };
+    let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: true }];
+    let scene = Scene { now_us: Some(T0 + 3_600_000_000), dyes: &dyes, ..Scene::default() };
+    let views = [view];
+    assert_eq!(status_at(&views, &[], &[], &scene).views[0].state, ViewState::Due, "never overdue");
+    let mut frame = Candidate::new(1, Some(Eye::R), Modality::Fa, Gaze::Primary);
+    (frame.verdict, frame.taken_us) = (Some(Verdict::Usable), Some(T0 + 1_800_000_000));
+    let stands = status_at(&views, &[frame], &[], &scene);
+    assert_eq!(stands.views[0].state, ViewState::MetWithReservations);
+    assert!(stands.views[0].why[0].contains("by mouth"), "{:?}", stands.views[0].why);
 }

@@ -51,6 +51,8 @@ pub struct Dye {
     pub start_us: i64,
     /// How far off the start may be, in microseconds.
     pub error_us: i64,
+    /// Whether it was taken by mouth: the windows are those of the needle, and judge nothing then.
+    pub by_mouth: bool,
 }
 
 /// Several frames that show a view together.

@@ -162,6 +162,7 @@ mod tests {
             degrees_per_pixel: Some(0.074),
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
+            gaze_range_deg: None,
             lasers: vec![Laser { name: "one".into(), nm, mw, kinds: vec![Modality::Colour] }],
         }
     }

@@ -1,0 +1,63 @@
+//! How much of a picture its mendable faults cover.
+
+use serrata_words::{Finding, FindingKind, Observation};
+
+/// Faults that lie before the retina.
+pub const COVERING: [FindingKind; 6] = [
+    FindingKind::Blink,
+    FindingKind::Lid,
+    FindingKind::Lash,
+    FindingKind::OffCentre,
+    FindingKind::TooClose,
+    FindingKind::TooFar,
+];
+
+/// Points across the picture at which it is looked at.
+const GRID: usize = 192;
+
+/// Share of the aperture that findings cover together, 0 to 1: what two of them cover counts once. Those without a
+/// place are added whole.
+///
+/// `within` chooses a part of the picture by its coordinates, −1 to 1 from its middle to its edges, x right, y down;
+/// the share is that of the part. The aperture is taken to fill each part alike.
+pub fn covered<'a>(
+    o: &Observation,
+    findings: impl Iterator<Item = &'a Finding>,
+    within: impl Fn(f64, f64) -> bool,
+) -> f64 {
+    let centre = |k: usize| (k as f64 + 0.5) / GRID as f64;
+    let (mut cells, mut placeless) = (vec![false; GRID * GRID], 0.0);
+    for f in findings {
+        if f.place.is_empty() {
+            placeless += f.fraction;
+            continue;
+        }
+        let rings = || f.place.polygons.iter().chain(&f.place.holes);
+        for (row, line) in cells.chunks_exact_mut(GRID).enumerate() {
+            let y = centre(row) * f64::from(o.height);
+            let mut cuts: Vec<f64> = Vec::new();
+            for ring in rings() {
+                for (i, a) in ring.iter().enumerate() {
+                    let b = ring[(i + 1) % ring.len()];
+                    if (a[1] > y) != (b[1] > y) {
+                        cuts.push((b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]);
+                    }
+                }
+            }
+            cuts.sort_by(f64::total_cmp);
+            for (column, cell) in line.iter_mut().enumerate() {
+                let x = centre(column) * f64::from(o.width);
+                *cell |= cuts.partition_point(|c| *c < x) % 2 == 1;
+            }
+        }
+    }
+    let (mut part, mut lost) = (0usize, 0usize);
+    for (k, cell) in cells.iter().enumerate() {
+        if within(centre(k % GRID).mul_add(2.0, -1.0), centre(k / GRID).mul_add(2.0, -1.0)) {
+            part += 1;
+            lost += usize::from(*cell);
+        }
+    }
+    let share = lost as f64 / part.max(1) as f64;
+    (share / o.aperture_fraction.max(1e-6) + placeless).min(1.0)
+}

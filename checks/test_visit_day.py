@@ -274,6 +274,41 @@ def test_an_outage_is_worked_through_and_merged_by_a_person_who_sees_both(clinic
     assert "provisional" not in clinic.house.get("/api/v1/day/closing")["left"]
 
 
+def test_where_to_look_next_and_what_was_corrected(clinic, tmp_path, monkeypatch):
+    """A lid from above: the chart proposes a gaze within the instrument's range, and corrections keep who and why."""
+    visit = taken(clinic, tmp_path, monkeypatch)["INV-1"]
+    clinic.shoot(STUDY["INV-1"], ADA, 11, "R", fault="lid")
+    charts = {c["eye"]: c for c in clinic.visit(visit)["charts"]}
+    look = charts["R"]["look"]
+    assert charts["L"]["look"] is None, "no frame of that eye tells what lids leave free"
+    assert look is not None and 0 < look["turn_deg"] <= 28, look
+    assert look["share"] >= 0.05 and look["clock_hours"] and "patient looks" in look["sentence"], look
+    assert f"Look next: {look['sentence']}" in clinic.cli("visit", "show", visit).out
+
+    # This person cannot turn the eye: nothing is proposed; the state comes along to the next visit.
+    clinic.tell(visit, "eye_noted", eye="R", state={"no_fixation": True, "worked": ["a light at the ceiling"]})
+    clinic.tell(visit, "person_noted", state={"child": True, "pain": True})
+    assert {c["eye"]: c["look"] for c in clinic.visit(visit)["charts"]}["R"] is None
+    table = "number,patient_id,family,given,born,protocol\nT-9,INV-1,Alderwick,Juna,1961-03-07,first-look\n"
+    later = clinic.house.post("/api/v1/orders/table?take=RK", table.encode(), "text/csv")["good"][0]["visit_id"]
+    notes = " ".join(clinic.visit(later)["today"]["notes"])
+    assert "a light at the ceiling" in notes and "A child" in notes, notes
+
+    # Corrections are facts with author, time and reason; the original stays.
+    frame = clinic.visit(visit)["frames"][0]["id"]
+    assert "reason" in clinic.refused(f"/frames/{frame}/correct", who="RK", reason=" ", gaze="up")
+    clinic.post(f"/frames/{frame}/correct", who="RK", reason="the target stood above", gaze="up")
+    clinic.post(f"/frames/{frame}/set-aside", who="MN", reason="a better one is there")
+    clinic.post(f"/frames/{frame}/bring-back", who="MN", reason="it was the only one")
+    assert "has no order" in clinic.refused(f"/frames/{frame}/order", who="RK", reason="two orders", order="A-77")
+    clinic.post(f"/frames/{frame}/order", who="RK", reason="two orders", order="A-1")
+    assert clinic.house.get(f"/api/v1/frames/{frame}")["order"] == "A-1"
+    facts = [(f["kind"], f["who"], f["reason"]) for f in clinic.visit(visit)["today"]["facts"]]
+    for fact in [("gaze_corrected", "RK", "the target stood above"), ("set_aside", "MN", "a better one is there"),
+                 ("taken_back", "MN", "it was the only one"), ("order_corrected", "RK", "two orders")]:  # fmt: skip
+        assert fact in facts, facts
+
+
 def test_a_folder_that_is_not_served_is_read_by_the_same_commands(tmp_path):
     house = Server(tmp_path / "data", tmp_path / "in", tmp_path / "log").start()
     assert house.stop() == 0

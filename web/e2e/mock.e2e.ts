@@ -120,19 +120,26 @@ describe("frame", () => {
 
   test("a correction keeps those that were made before, and can be taken back", async () => {
     const { page } = await open("/frames/104", "What to do");
+    const save = page.getByRole("button", { name: "Save correction" });
+    const why = page.getByRole("combobox", { name: "Why" });
+    await page.getByLabel("Your initials").fill("RK");
     await page.getByRole("combobox", { name: /^Kind/ }).selectOption("faf");
-    await page.getByRole("button", { name: "Save correction" }).click();
+    expect(await save.isDisabled()).toBe(true);
+    await why.selectOption("The anatomy shows it");
+    await save.click();
     await page.getByText("Kind, corrected by a person").waitFor();
     await page.getByRole("combobox", { name: /^Eye/ }).selectOption("R");
-    await page.getByRole("button", { name: "Save correction" }).click();
+    await why.selectOption("Labelled wrongly at the camera");
+    await save.click();
     await page.getByText("Eye, corrected by a person").waitFor();
     await page.getByRole("combobox", { name: /^Kind/ }).selectOption("");
-    await page.getByRole("button", { name: "Save correction" }).click();
+    await why.selectOption("Corrected by mistake before");
+    await save.click();
     await expect.poll(() => page.getByText("Kind, corrected by a person").count()).toBe(0);
     expect(mock.calls).toEqual([
-      'POST /api/v1/frames/104/correct {"eye":null,"modality":"faf","gaze":null}',
-      'POST /api/v1/frames/104/correct {"eye":"R","modality":"faf","gaze":null}',
-      'POST /api/v1/frames/104/correct {"eye":"R","modality":null,"gaze":null}',
+      'POST /api/v1/frames/104/correct {"eye":null,"modality":"faf","gaze":null,"reason":"The anatomy shows it","who":"RK"}',
+      'POST /api/v1/frames/104/correct {"eye":"R","modality":"faf","gaze":null,"reason":"Labelled wrongly at the camera","who":"RK"}',
+      'POST /api/v1/frames/104/correct {"eye":"R","modality":null,"gaze":null,"reason":"Corrected by mistake before","who":"RK"}',
     ]);
     await page.context().close();
   });

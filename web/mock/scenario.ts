@@ -3,7 +3,7 @@ import type {
   Appraisal, Chart, Corrections, Day, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
-import { resultShape, viewLine, findingWord } from "../src/lib/words";
+import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
@@ -168,7 +168,7 @@ export class Clinic {
       const state =
         this.ended.get(`${String(person.id)}/${name}`) ??
         (shapes.includes("filled") ? "met" : shapes.includes("half") ? "met_with_reservations" : "due");
-      return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id) };
+      return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id), why: [], tries: frames.length };
     });
   }
 
@@ -189,6 +189,12 @@ export class Clinic {
           label: viewLine(view.eye, view.modality, view.gaze),
           outlines: [cap(view.gaze)],
         })),
+      look: rows.some((r) => r.verdict === "limited")
+        ? {
+            turn_deg: 21, meridian_deg: 270, share: 0.07, area_sr: 0.31, clock_hours: [5, 6, 7],
+            sentence: `${EYES[eye]}: patient looks down, about 21°; adds about 7 % of the wanted retina, at 5, 6, 7 o'clock`,
+          }
+        : null,
     };
   }
 
@@ -279,6 +285,7 @@ export class Clinic {
       appraisal: brief.verdict === null ? null : appraisalOf(brief, brief.verdict, row),
       picture: `/api/v1/frames/${String(id)}/picture`,
       corrections: this.corrected.get(id) ?? NONE,
+      order: null,
     };
   }
 

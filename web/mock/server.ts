@@ -106,7 +106,10 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     if (action === "assign") row.visit = (value as { visit_id: number }).visit_id;
     if (action === "set-aside") clinic.aside.set(id, (value as { reason: string }).reason);
     if (action === "bring-back") clinic.aside.delete(id);
-    if (action === "correct") clinic.corrected.set(id, value as Corrections);
+    if (action === "correct") {
+      const { eye, modality, gaze } = value as Corrections;
+      clinic.corrected.set(id, { eye, modality, gaze });
+    }
     tell("frame", row.visit, id);
     json(answer, 200, { ids: [id] });
   }

@@ -115,7 +115,10 @@ async fn a_person_assigns_corrects_sets_aside_and_brings_back() {
     assert_eq!(store.frame(frame).await.unwrap().unwrap().set_aside, None);
     let error = store.set_aside(frame, "  ", &by()).await.unwrap_err();
     assert_eq!(error.to_string(), "A frame is set aside only with a reason. Say why.");
-    assert!(matches!(store.bring_back(serrata_store::FrameId(7), None, &by()).await, Err(StoreError::NoFrame(_))));
+    assert!(matches!(
+        store.bring_back(serrata_store::FrameId(7), None, &by()).await,
+        Err(StoreError::NoFrame(_))
+    ));
 }
 
 #[tokio::test]

@@ -156,7 +156,10 @@ pub fn chair_notes(eyes: &[&EyeState], person: &PersonState) -> Vec<String> {
         "Red eye: the clinic's own line for red eyes; hands between the eyes.",
     );
     let mm = |f: fn(&EyeState) -> bool| eyes.iter().any(|e| f(e));
-    note(mm(|e| e.gas || e.no_lens || e.measured_before_surgery), "No mm for an eye with gas, without its lens, or measured before its surgery.");
+    note(
+        mm(|e| e.gas || e.no_lens || e.measured_before_surgery),
+        "No mm for an eye with gas, without its lens, or measured before its surgery.",
+    );
     note(mm(|e| e.oil || e.lens_worn), "Oil or a worn lens: mm are less sure, their interval is wider.");
     note(eyes.iter().any(|e| e.no_fixation), "No fixation: a light or a voice guides the gaze.");
     if let Some(l) = person.language.as_ref().filter(|l| !l.trim().is_empty()) {

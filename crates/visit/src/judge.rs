@@ -119,14 +119,13 @@ pub fn judge<'a>(
         return Judgement { verdict, next: Next::Keep, reasons, advice };
     }
     let late = view.phase == Some(Phase::Late) && before.tries.len() + 1 >= rules.tries.late;
-    let this = Try {
-        leading: reasons.first().and_then(|r| r.finding),
-        verdict,
-        haze: haze(observation),
-    };
+    let this = Try { leading: reasons.first().and_then(|r| r.finding), verdict, haze: haze(observation) };
     let mut next = next_step(this, &reasons, eye, before.tries, rules, &mut advice);
     if next == Next::TryAgain && before.best.is_some_and(|b| as_good_as_ever(&reasons, b)) {
-        advice.insert(0, "As good as this eye's best picture of earlier visits: no better one is known of it.".to_owned());
+        advice.insert(
+            0,
+            "As good as this eye's best picture of earlier visits: no better one is known of it.".to_owned(),
+        );
         next = if verdict == Verdict::NotUsable { Next::Stop } else { Next::Keep };
     }
     // Late beats missing: two tries in the window, then the best is kept.

@@ -48,9 +48,7 @@ pub use protocol::{
     Ask, EarlierFrame, EyeWanted, GazeWanted, Plan, Protocol, ProtocolError, ProtocolFault, Question, Wanted,
 };
 pub use region::{Piece, joint, view_region, wanted_region};
-pub use rules::{
-    EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule,
-};
+pub use rules::{EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule};
 pub use state::{Call, FrameFacts, Place, VisitFacts};
 
 /// Declares a set of states with their JSON spelling.

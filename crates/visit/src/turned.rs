@@ -156,7 +156,10 @@ mod tests {
         let mut o = seen([640.0, 500.0], 7.0);
         o.reach = Some(Reach { superior: 7.0, inferior: 7.0, nasal: 5.0, temporal: 10.5 });
         let said = said(&o, Gaze::Right, Some(&ahead));
-        assert_eq!(said, [(false, "reaches only 1.5 disc diameters further than the frame straight ahead".into())]);
+        assert_eq!(
+            said,
+            [(false, "reaches only 1.5 disc diameters further than the frame straight ahead".into())]
+        );
     }
 
     #[test]

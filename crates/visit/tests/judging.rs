@@ -161,7 +161,10 @@ fn a_late_view_keeps_the_best_after_two_tries() {
     let said =
         |earlier: &[Try]| judge(&o, &late, None, &EyeState::default(), earlier, &Rules::default()).next;
     assert_eq!(said(&[]), Next::TryAgain);
-    assert_eq!(said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable, haze: 0.0 }]), Next::Keep);
+    assert_eq!(
+        said(&[Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable, haze: 0.0 }]),
+        Next::Keep
+    );
 }
 
 #[test]

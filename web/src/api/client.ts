@@ -1,4 +1,5 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
+import { author } from "../lib/author";
 import type { Corrections, Day, FrameAnswer, NewVisit, Received, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
@@ -57,6 +58,12 @@ function post(path: string, body: unknown): Promise<unknown> {
   return call(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
 }
 
+/** Tells the server something that is kept with its author, where this page knows who that is. */
+function tell(path: string, body: object): Promise<unknown> {
+  const name = author();
+  return post(path, name === "" ? body : { ...body, who: name });
+}
+
 export const api = {
   day: async () => (await call("/day")) as Day,
   visit: async (visit: number) => (await call(`/visits/${String(visit)}`)) as Visit,
@@ -68,13 +75,14 @@ export const api = {
     if (id === undefined) throw new Failure("The server opened no visit.", "Load the page again.", 200);
     return id;
   },
-  assign: (frame: number, visit: number) => post(`/frames/${String(frame)}/assign`, { visit_id: visit }),
-  setAside: (frame: number, reason: string) => post(`/frames/${String(frame)}/set-aside`, { reason }),
-  bringBack: (frame: number) => post(`/frames/${String(frame)}/bring-back`, {}),
-  /** Sets all corrections of a frame; null takes one back. */
-  correct: (frame: number, corrections: Corrections) => post(`/frames/${String(frame)}/correct`, corrections),
+  assign: (frame: number, visit: number) => tell(`/frames/${String(frame)}/assign`, { visit_id: visit }),
+  setAside: (frame: number, reason: string) => tell(`/frames/${String(frame)}/set-aside`, { reason }),
+  bringBack: (frame: number) => tell(`/frames/${String(frame)}/bring-back`, {}),
+  /** Sets all corrections of a frame with the reason; null takes one back. */
+  correct: (frame: number, corrections: Corrections, reason: string) =>
+    tell(`/frames/${String(frame)}/correct`, { ...corrections, reason }),
   closeView: (visit: number, view: string, state: "not_obtainable" | "not_done", reason: string) =>
-    post(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
+    tell(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
   /** Sends one file as it is. */
   send: async (file: Blob, name: string) =>
     (await call(`/files?name=${encodeURIComponent(name)}`, {

@@ -56,7 +56,8 @@ export type VisitView = Narrow<
 export type ChartRing = Schemas["ChartRing"];
 export type ChartFrame = Narrow<"ChartFrame", { modality: Modality; verdict: Verdict; outlines: RetinalPoint[][] }>;
 export type ChartDue = Narrow<"ChartDue", { outlines: RetinalPoint[][] }>;
-export type Chart = Narrow<"Chart", { eye: Eye; frames: ChartFrame[]; due: ChartDue[] }>;
+export type ChartLook = Required<Schemas["ChartLook"]>;
+export type Chart = Narrow<"Chart", { eye: Eye; frames: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
 
 export type Today = Required<Schemas["Today"]>;
 

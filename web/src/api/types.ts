@@ -260,6 +260,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/frames/{id}/order": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Says which order of its visit a frame is for. */
+        post: operations["for_order"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/frames/{id}/picture": {
         parameters: {
             query?: never;
@@ -753,6 +770,8 @@ export interface components {
              * @description The visit.
              */
             visit_id: number;
+            /** @description Who. */
+            who?: string | null;
         };
         /** @description Two orders side by side. */
         Beside: {
@@ -764,6 +783,13 @@ export interface components {
             schema: string;
             /** @description The other. */
             there: components["schemas"]["OrderLine"];
+        };
+        /** @description Body of `bring-back`; may be left out. */
+        BringBack: {
+            /** @description Why. */
+            reason?: string | null;
+            /** @description Who. */
+            who?: string | null;
         };
         /** @description An open visit that a frame might belong to. */
         Candidate: {
@@ -792,6 +818,7 @@ export interface components {
             eye: string;
             /** @description Footprints of frames. */
             frames: components["schemas"]["ChartFrame"][];
+            look?: components["schemas"]["ChartLook"] | null;
             /** @description Rings of landmarks. */
             rings: components["schemas"]["ChartRing"][];
         };
@@ -819,6 +846,33 @@ export interface components {
             outlines: number[][][];
             /** @description Its quality. */
             verdict: string;
+        };
+        /** @description A proposed gaze, as one mark on the chart and one sentence. */
+        ChartLook: {
+            /**
+             * Format: double
+             * @description What it adds, in steradians.
+             */
+            area_sr: number;
+            /** @description Clock hours at which most of it lies. */
+            clock_hours: number[];
+            /**
+             * Format: double
+             * @description Towards which meridian of the retina: the mark's meridian.
+             */
+            meridian_deg: number;
+            /** @description The proposal as a sentence. */
+            sentence: string;
+            /**
+             * Format: double
+             * @description What it adds, as a share of the retina that is wanted.
+             */
+            share: number;
+            /**
+             * Format: double
+             * @description How far the gaze is turned, degrees of eye angle: the mark's eccentricity.
+             */
+            turn_deg: number;
         };
         /** @description A ring of the chart. */
         ChartRing: {
@@ -851,6 +905,8 @@ export interface components {
             reason: string;
             /** @description "not_obtainable" or "not_done". */
             state: string;
+            /** @description Who. */
+            who?: string | null;
         };
         /** @description Are the pictures complete? Speaks of pictures only. */
         CompleteAnswer: {
@@ -858,6 +914,19 @@ export interface components {
             sentence: string;
             /** @description "not_yet", "as_far_as_possible" or "complete". */
             state: string;
+        };
+        /** @description Body of `correct`: all corrections of a frame at once; null takes one back. */
+        Correct: {
+            /** @description "R" or "L". */
+            eye?: string | null;
+            /** @description Gaze. */
+            gaze?: string | null;
+            /** @description Kind of picture. */
+            modality?: string | null;
+            /** @description Why; not empty. */
+            reason: string;
+            /** @description Who; without accounts the page's person, where none is named. */
+            who?: string | null;
         };
         /** @description Labels that a person corrected; null where not. */
         Corrections: {
@@ -965,6 +1034,15 @@ export interface components {
             /** @description On the other side. */
             there: string;
         };
+        /** @description Body of `order`: which order of its visit a frame is for. */
+        ForOrder: {
+            /** @description The order's number; null: none. */
+            order?: string | null;
+            /** @description Why; not empty. */
+            reason: string;
+            /** @description Who. */
+            who?: string | null;
+        };
         /** @description One frame with all that was seen. */
         Frame: {
             appraisal?: components["schemas"]["Appraisal"] | null;
@@ -973,6 +1051,8 @@ export interface components {
             /** @description What a person corrected. */
             corrections: components["schemas"]["Corrections"];
             error?: components["schemas"]["Trouble"] | null;
+            /** @description The order that it is for, where a person said so. */
+            order?: string | null;
             /** @description The patient's name, where it belongs to a visit. */
             patient_name?: string | null;
             /** @description Address of the picture. */
@@ -1197,6 +1277,8 @@ export interface components {
         SetAside: {
             /** @description Why; not empty. */
             reason: string;
+            /** @description Who. */
+            who?: string | null;
         };
         /** @description What is taken of the worklist. */
         TakeFromWorklist: {
@@ -1308,6 +1390,10 @@ export interface components {
             rank: string;
             /** @description "due", "met", "met_with_reservations", "not_obtainable" or "not_done". */
             state: string;
+            /** @description Tries spent. */
+            tries: number;
+            /** @description Why it is met only so far, one sentence each. */
+            why: string[];
         };
         /** @description One visit. */
         Visit: {
@@ -1727,7 +1813,11 @@ export interface operations {
             };
             cookie?: never;
         };
-        requestBody?: never;
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["BringBack"];
+            };
+        };
         responses: {
             200: {
                 headers: {
@@ -1758,7 +1848,7 @@ export interface operations {
         };
         requestBody: {
             content: {
-                "application/json": components["schemas"]["Corrections"];
+                "application/json": components["schemas"]["Correct"];
             };
         };
         responses: {
@@ -1834,6 +1924,39 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Move"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    for_order: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ForOrder"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
                 };
             };
             400: {

@@ -2,7 +2,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { Point, RetinalPoint } from "../api/model";
 import {
-  angleBetween, chartArea, clockMeridian, densify, outlineCentre, outlineNamePlace, outlinePath, sides, spread, toChart,
+  angleBetween, chartArea, clockMeridian, densify, lookPath, outlineCentre, outlineNamePlace, outlinePath, sides, spread, toChart,
   toRetina, usualDisc,
 } from "./chart";
 
@@ -151,4 +151,9 @@ describe("sides of an eye", () => {
     expect(sides("R")).toEqual({ left: "temporal", right: "nasal" });
     expect(sides("L")).toEqual({ left: "nasal", right: "temporal" });
   });
+});
+
+test("a proposed gaze is a line to a ring, and only the ring where it is straight ahead", () => {
+  expect(lookPath([0, -40], 0.5)).toBe("M0 -4L0 -35.5M-4.5 -40a4.5 4.5 0 1 0 9 0a4.5 4.5 0 1 0 -9 0");
+  expect(lookPath([0, 0], 0.5).startsWith("M-4.5 0a")).toBe(true);
 });

@@ -176,3 +176,12 @@ export function usualDisc(eye: Eye): { centre: Point; radius: number } {
 export function sides(eye: Eye): { left: string; right: string } {
   return eye === "R" ? { left: "temporal", right: "nasal" } : { left: "nasal", right: "temporal" };
 }
+
+/** The mark of a proposed gaze: a line from the fovea's cross to a small ring about the point, in chart degrees. */
+export function lookPath([x, y]: Point, unit: number): string {
+  const [far, r] = [Math.hypot(x, y), 9 * unit];
+  const ring = `M${short(x - r)} ${short(y)}a${short(r)} ${short(r)} 0 1 0 ${short(2 * r)} 0a${short(r)} ${short(r)} 0 1 0 ${short(-2 * r)} 0`;
+  if (far <= r + 8 * unit) return ring;
+  const [from, to] = [(8 * unit) / far, (far - r) / far];
+  return `M${short(x * from)} ${short(y * from)}L${short(x * to)} ${short(y * to)}${ring}`;
+}

@@ -51,6 +51,6 @@ describe("chart marks", () => {
 
   test("the chart is told in a sentence", () => {
     expect(chartSentence(chart, frameMarks(chart, [], [], 17))).toBe("Frames placed: 2. Still due: down.");
-    expect(chartSentence({ ...chart, due: [] }, [])).toBe("No frame is placed yet. Nothing is due.");
+    expect(chartSentence({ ...chart, due: [], look: null }, [])).toBe("No frame is placed yet. Nothing is due.");
   });
 });

@@ -150,6 +150,10 @@ export const CLOSE_REASONS: Record<"not_obtainable" | "not_done", readonly strin
 };
 
 /** Reasons for setting a frame aside. */
+export const CORRECT_REASONS: readonly string[] = [
+  "Labelled wrongly at the camera", "The anatomy shows it", "The order said otherwise", "Corrected by mistake before",
+];
+
 export const ASIDE_REASONS: readonly string[] = [
   "A better frame is there", "Not usable", "Taken by mistake", "Another patient", "Test of the instrument",
 ];

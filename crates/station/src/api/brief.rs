@@ -197,11 +197,7 @@ pub async fn of_visit(station: &Station, visit: &Visit) -> Result<(Known, Vec<Ju
     Ok((known, judged))
 }
 
-async fn judged_frames(
-    station: &Station,
-    visit: &Visit,
-    known: &Known,
-) -> Result<Vec<Judged>, ApiError> {
+async fn judged_frames(station: &Station, visit: &Visit, known: &Known) -> Result<Vec<Judged>, ApiError> {
     let views = views_of(visit);
     let seen = station.store().observations_of_visit(visit.id).await?;
     let mut frames = station.store().frames_of_visit(visit.id).await?;

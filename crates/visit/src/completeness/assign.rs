@@ -46,7 +46,10 @@ pub fn time_reasons(view: &View, taken_us: Option<i64>, dyes: &[Dye]) -> Vec<Rea
     }
     let Some(window) = view.window else { return Vec::new() };
     if by_mouth(view.modality, taken_us, dyes) {
-        return reason(false, "dye by mouth: the windows of the needle do not hold, a person judges the time".to_owned());
+        return reason(
+            false,
+            "dye by mouth: the windows of the needle do not hold, a person judges the time".to_owned(),
+        );
     }
     match elapsed_ms(view.modality, taken_us, dyes) {
         None => reason(true, "its time after the injection is not known".to_owned()),

@@ -282,7 +282,8 @@ proptest! {
 
 #[test]
 fn dye_by_mouth_is_judged_by_no_window_of_the_needle() {
-    let view = View { window: "4 min to 6 min".parse().ok(), ..View::default_of(Modality::Fa, Gaze::Primary) };
+    let view =
+        View { window: "4 min to 6 min".parse().ok(), ..View::default_of(Modality::Fa, Gaze::Primary) };
     let dyes = [Dye { modality: Modality::Fa, start_us: T0, error_us: 0, by_mouth: true }];
     let scene = Scene { now_us: Some(T0 + 3_600_000_000), dyes: &dyes, ..Scene::default() };
     let views = [view];

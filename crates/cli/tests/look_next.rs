@@ -65,7 +65,7 @@ fn the_proposal_adds_nearly_as_much_as_the_best_gaze_that_was_really_taken() {
         let look = look_next(&q).unwrap();
         let gain = |gaze: Gaze, turn: f64| shoot(gaze, turn).0.intersection(&wanted).difference(&ahead).area_sr();
         let mut best: (f64, Gaze, f64) = (0.0, Gaze::Primary, 0.0);
-        for gaze in Gaze::ALL.into_iter().filter(|g| *g != Gaze::Primary) {
+        for gaze in Gaze::ALL.iter().copied().filter(|g| *g != Gaze::Primary) {
             for turn in [10.0, 19.0, RANGE_DEG] {
                 let g = gain(gaze, turn);
                 if g > best.0 {

@@ -12,6 +12,7 @@ const chart: Chart = {
     { frame_id: 3, modality: "faf", verdict: "usable", calibrated: false, outlines: [] },
   ],
   due: [{ view: "v", label: "down", outlines: [ring(70)] }],
+  look: null,
 };
 
 describe("chart marks", () => {
@@ -30,7 +31,7 @@ describe("chart marks", () => {
 
   test("of many frames the best of each view keeps its mark, and all keep their outline", () => {
     const frames = Array.from({ length: 30 }, (_, i) => ({ ...(chart.frames[0] as ChartFrame), frame_id: i }));
-    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "met", frames: [17, 3] };
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "met", frames: [17, 3], why: [], tries: 2 };
     const marks = frameMarks({ ...chart, frames }, [], [view], 17);
     expect(marks).toHaveLength(30);
     expect(marks.filter((m) => m.at !== null)).toHaveLength(MOST_MARKS);
@@ -43,7 +44,7 @@ describe("chart marks", () => {
   });
 
   test("views of one gaze are one outline with one short name; an unknown view keeps its own", () => {
-    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "due", frames: [] };
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "due", frames: [], why: [], tries: 0 };
     const due = ["v", "w", "x"].map((name) => ({ view: name, label: `${name} in full`, outlines: [ring(75)] }));
     const marks = dueMarks({ ...chart, due }, [view, { ...view, name: "w", modality: "faf" }], [], 12);
     expect(marks.map((m) => m.label)).toEqual(["ahead: colour, FAF; x in full"]);

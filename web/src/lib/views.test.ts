@@ -3,7 +3,7 @@ import type { VisitView } from "../api/model";
 import { byRank, chartPair } from "./views";
 
 const view = (name: string, rank: VisitView["rank"], state: VisitView["state"]): VisitView => ({
-  name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [],
+  name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [], why: [], tries: 0,
 });
 
 test("musts come before shoulds, and what is due before what is met", () => {

@@ -43,9 +43,12 @@ fn nearest(meridian_deg: f64) -> Gaze {
 #[test]
 fn the_proposal_adds_nearly_as_much_as_the_best_gaze_that_was_really_taken() {
     let mut worst = f64::INFINITY;
-    for (seed, eye, top, bottom) in
-        [(11, Eye::R, 0.22, 0.05), (12, Eye::L, 0.05, 0.2), (13, Eye::R, 0.18, 0.16), (14, Eye::L, 0.12, 0.12)]
-    {
+    for (seed, eye, top, bottom) in [
+        (11, Eye::R, 0.22, 0.05),
+        (12, Eye::L, 0.05, 0.2),
+        (13, Eye::R, 0.18, 0.16),
+        (14, Eye::L, 0.12, 0.12),
+    ] {
         let ball = Eyeball::grow(seed, eye);
         let faults = vec![
             Fault::Lid { side: Side::Top, share: top },
@@ -60,10 +63,17 @@ fn the_proposal_adds_nearly_as_much_as_the_best_gaze_that_was_really_taken() {
         let views = [Gaze::Primary, Gaze::Up, Gaze::Down].map(|g| View::default_of(Modality::Faf, g));
         let wanted = wanted_region(views.iter(), eye, 75.0, RANGE_DEG);
         let frames = [Seen { footprint: &ahead, to_retina }];
-        let q =
-            LookQuery { eye, frames: &frames, wanted: &wanted, field_deg: 97.0, range_deg: RANGE_DEG, least: 0.02 };
+        let q = LookQuery {
+            eye,
+            frames: &frames,
+            wanted: &wanted,
+            field_deg: 97.0,
+            range_deg: RANGE_DEG,
+            least: 0.02,
+        };
         let look = look_next(&q).unwrap();
-        let gain = |gaze: Gaze, turn: f64| shoot(gaze, turn).0.intersection(&wanted).difference(&ahead).area_sr();
+        let gain =
+            |gaze: Gaze, turn: f64| shoot(gaze, turn).0.intersection(&wanted).difference(&ahead).area_sr();
         let mut best: (f64, Gaze, f64) = (0.0, Gaze::Primary, 0.0);
         for gaze in Gaze::ALL.iter().copied().filter(|g| *g != Gaze::Primary) {
             for turn in [10.0, 19.0, RANGE_DEG] {

@@ -153,7 +153,7 @@ describe("sides of an eye", () => {
   });
 });
 
-test("a proposed gaze is a line to a ring, and only the ring where it is straight ahead", () => {
-  expect(lookPath([0, -40], 0.5)).toBe("M0 -4L0 -35.5M-4.5 -40a4.5 4.5 0 1 0 9 0a4.5 4.5 0 1 0 -9 0");
-  expect(lookPath([0, 0], 0.5).startsWith("M-4.5 0a")).toBe(true);
+test("a proposed gaze is an arrow from the fovea, and nothing where it is straight ahead", () => {
+  expect(lookPath([0, -40], 0.5)).toBe("M0 -4L0 -40M-4 -33.5L0 -40L4 -33.5");
+  expect(lookPath([0, 0], 0.5)).toBe("");
 });

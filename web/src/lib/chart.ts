@@ -177,11 +177,14 @@ export function sides(eye: Eye): { left: string; right: string } {
   return eye === "R" ? { left: "temporal", right: "nasal" } : { left: "nasal", right: "temporal" };
 }
 
-/** The mark of a proposed gaze: a line from the fovea's cross to a small ring about the point, in chart degrees. */
+/** The mark of a proposed gaze: an arrow from the fovea's cross to the point, in chart degrees; straight ahead none. */
 export function lookPath([x, y]: Point, unit: number): string {
-  const [far, r] = [Math.hypot(x, y), 9 * unit];
-  const ring = `M${short(x - r)} ${short(y)}a${short(r)} ${short(r)} 0 1 0 ${short(2 * r)} 0a${short(r)} ${short(r)} 0 1 0 ${short(-2 * r)} 0`;
-  if (far <= r + 8 * unit) return ring;
-  const [from, to] = [(8 * unit) / far, (far - r) / far];
-  return `M${short(x * from)} ${short(y * from)}L${short(x * to)} ${short(y * to)}${ring}`;
+  const far = Math.hypot(x, y);
+  if (far < 12 * unit) return "";
+  const [ux, uy] = [x / far, y / far];
+  const barb = (side: 1 | -1): string => {
+    const [bx, by] = [x - (13 * ux + side * 8 * -uy) * unit, y - (13 * uy + side * 8 * ux) * unit];
+    return `${short(bx)} ${short(by)}`;
+  };
+  return `M${short(8 * unit * ux)} ${short(8 * unit * uy)}L${short(x)} ${short(y)}M${barb(1)}L${short(x)} ${short(y)}L${barb(-1)}`;
 }

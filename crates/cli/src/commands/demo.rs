@@ -14,6 +14,7 @@ use serrata_words::{Modality, Personal, Stamp};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::LazyLock;
 
 /// Makes an invented clinic day and serves it: nobody in it exists.
 ///
@@ -148,8 +149,17 @@ fn object(guest: &Guest, shot: &Shot, study: &str) -> Result<Vec<u8>> {
     Ok(write_photograph(&frame, &new)?)
 }
 
-/// Today's minute after eight o'clock, in microseconds.
+/// How long the invented day has been running when it is shown, in seconds: longer than its last picture is late.
+const RUNNING_S: i64 = 75 * 60;
+
+/// When the invented day began, the same for a whole run: at eight, or earlier, so that no picture lies in the future.
+static BEGAN_S: LazyLock<i64> = LazyLock::new(|| {
+    let now = jiff::Timestamp::now().as_second();
+    let eight = now.div_euclid(86_400) * 86_400 + 8 * 3600;
+    eight.min((now - RUNNING_S).div_euclid(60) * 60)
+});
+
+/// A minute of the invented day, in microseconds since 1970 UTC.
 fn at_minute(minute: u32) -> i64 {
-    let day = jiff::Timestamp::now().as_second().div_euclid(86_400) * 86_400;
-    (day + 8 * 3600 + i64::from(minute) * 60) * 1_000_000
+    (*BEGAN_S + i64::from(minute) * 60) * 1_000_000
 }

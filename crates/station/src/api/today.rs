@@ -79,13 +79,11 @@ fn first(s: &Stand) -> Vec<String> {
         .map(|(id, (a, ..))| (id.as_str(), a.trim().to_lowercase().starts_with("yes")))
         .collect();
     said.extend(stops(&s.views, &answered));
+    said.extend(queries(s));
     for j in &s.judged {
         let name = &j.kept.name;
         if j.kept.quarantined {
             said.push(format!("{name}: waits for a second person on its way to another patient."));
-        }
-        if let Some(query) = &j.brief().query {
-            said.push(format!("{name}: {query}"));
         }
         let wrong =
             j.observation.as_ref().and_then(|o| o.eye.inferred).zip(j.kept.eye()).filter(|(a, b)| a != b);
@@ -96,6 +94,24 @@ fn first(s: &Stand) -> Vec<String> {
         }
     }
     said
+}
+
+/// What a person should look at before frames are trusted; the same of several frames is said once.
+fn queries(s: &Stand) -> Vec<String> {
+    let mut all: Vec<(String, Vec<&str>)> = Vec::new();
+    for j in &s.judged {
+        let Some(query) = j.brief().query else { continue };
+        match all.iter_mut().find(|(q, _)| *q == query) {
+            Some((_, names)) => names.push(&j.kept.name),
+            None => all.push((query, vec![&j.kept.name])),
+        }
+    }
+    all.into_iter()
+        .map(|(query, names)| match names.as_slice() {
+            [one] => format!("{one}: {query}"),
+            several => format!("{} frames: {query}", several.len()),
+        })
+        .collect()
 }
 
 /// An injection as a sentence; millilitres never without strength.

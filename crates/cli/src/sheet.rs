@@ -70,7 +70,7 @@ fn views(out: &mut String, v: &Value) {
             "not_obtainable" | "not_done" | "not_wanted" => '–',
             _ => '○',
         };
-        let rank = if view["rank"] == "must" { "" } else { " (wanted)" };
+        let rank = if view["rank"] == "must" || state == "not_wanted" { "" } else { " (wanted)" };
         let by: Vec<String> =
             view["frames"].as_array().into_iter().flatten().map(|f| format!("#{f}")).collect();
         let by = if by.is_empty() { String::new() } else { format!("  {}", by.join(" ")) };

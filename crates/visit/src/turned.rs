@@ -15,6 +15,16 @@ pub fn reasons(o: &Observation, view: &View, ahead: Option<&Observation>, rules:
     let rule = &rules.turned;
     let say = |must: bool, text: String| Reason { rule: "gaze".to_owned(), finding: None, must, text };
     let mut all = Vec::new();
+    let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
+    let half = (45f64).to_radians().cos();
+    let sector = |x: f64, y: f64| x * towards[0] + y * towards[1] >= half * x.hypot(y);
+    let lost = covered(o, covering(), sector);
+    if lost > rule.sector_lost {
+        // First, since it tells what to do: a gaze that a lid hides reaches no further either.
+        let worst = covering().max_by(|a, b| a.fraction.total_cmp(&b.fraction)).map(|f| f.kind);
+        let text = format!("{:.0} % of the sector looked at is covered", lost * 100.0);
+        all.push(Reason { finding: worst, ..say(true, text) });
+    }
     match shift(o, ahead) {
         // The engine knows disc and fovea only; a vortex ampulla may place the picture as well, so this is no must.
         None if o.disc.is_none() && o.fovea.is_none() => {
@@ -24,12 +34,6 @@ pub fn reasons(o: &Observation, view: &View, ahead: Option<&Observation>, rules:
         Some(s) => all.extend(wrong_way(s, towards, view.gaze, rule).map(|t| say(true, t))),
     }
     all.extend(further(o, view, ahead, rule));
-    let half = (45f64).to_radians().cos();
-    let sector = |x: f64, y: f64| x * towards[0] + y * towards[1] >= half * x.hypot(y);
-    let lost = covered(o, o.findings.iter().filter(|f| COVERING.contains(&f.kind)), sector);
-    if lost > rule.sector_lost {
-        all.push(say(true, format!("{:.0} % of the sector looked at is covered", lost * 100.0)));
-    }
     all
 }
 

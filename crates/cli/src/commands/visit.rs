@@ -188,7 +188,9 @@ fn board(day: &Value) -> String {
         out.push_str(&format!("      now: {}, {}\n", word(&a["who"]), word(&a["what"])));
     }
     if day["unassigned"].as_u64().is_some_and(|n| n > 0) {
-        out.push_str(&format!("      {} frames belong to no visit\n", day["unassigned"]));
+        let n = day["unassigned"].as_u64().unwrap_or_default();
+        let said = if n == 1 { "frame belongs" } else { "frames belong" };
+        out.push_str(&format!("      {n} {said} to no visit\n"));
     }
     out
 }

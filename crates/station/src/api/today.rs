@@ -146,8 +146,8 @@ fn light(station: &Station, visit: &Visit, s: &Stand) -> Vec<String> {
             Ok(frames) => {
                 let r = light_record(&frames);
                 format!(
-                    "{}: {} frames, {:.1} s of light; highest share of ISO 15004-2:2007 group 1: {:.4} (aphakic weighting), {:.4} (thermal)",
-                    eye.screen(), r.frames, r.seconds, r.highest_a, r.highest_r
+                    "{}: {} frame{}, {:.1} s of light; highest share of ISO 15004-2:2007 group 1: {:.4} (aphakic weighting), {:.4} (thermal)",
+                    eye.screen(), r.frames, if r.frames == 1 { "" } else { "s" }, r.seconds, r.highest_a, r.highest_r
                 )
             }
             Err(why) => format!("{}: {why}", eye.screen()),

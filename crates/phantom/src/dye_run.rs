@@ -50,11 +50,12 @@ impl DyeRun {
 
     /// The frames in order, made one at a time.
     pub fn frames<'a>(&'a self, eye: &'a Eyeball) -> impl Iterator<Item = Rendered> + 'a {
-        self.plan.iter().enumerate().map(|(k, (seconds, kind))| {
+        let circulation = Circulation::new(eye, self.course());
+        self.plan.iter().enumerate().map(move |(k, (seconds, kind))| {
             let mut scene = self.scene.clone();
             scene.shot = scene.shot.wrapping_add(k as u64);
             (scene.dye_s, scene.modality, scene.labelled_modality) = (*seconds, *kind, Some(*kind));
-            eye.render(&scene)
+            eye.render_in(&scene, kind.is_dye().then_some(&circulation))
         })
     }
 

@@ -20,7 +20,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for i in 0..many {
         let side = if i % 2 == 0 { Eye::R } else { Eye::L };
         let (class, width, height) = sets::CLASSES[(i / 2 % 2) as usize];
-        let (width, height) = if class == "large" { (width / 3, height / 3) } else { (width / 2, height / 2) };
+        let (width, height) =
+            if class == "large" { (width / 3, height / 3) } else { (width / 2, height / 2) };
         let health = Health { conditions: sets::ailments(first + i, class == "small"), ..Health::default() };
         let eye = Eyeball::grow_with(first + i, side, &health)?;
         for modality in [Modality::Colour, Modality::Fa] {
@@ -62,7 +63,10 @@ fn faults(rng: &mut Pcg64Mcg, scene: &Scene) -> [(&'static str, Fault); 7] {
         ("overexposed", Fault::Overexposed { gain: rng.random_range(2.5..6.0) }),
         ("blink", Fault::Blink { rows: [top, top + long] }),
         ("motion", Fault::Motion { row: lines * rng.random_range(30..70) / 100, shift_deg: jump }),
-        ("off_centre", if shaded { Fault::IrisShadow { side, share } } else { Fault::OffCentre { side, share } }),
+        (
+            "off_centre",
+            if shaded { Fault::IrisShadow { side, share } } else { Fault::OffCentre { side, share } },
+        ),
         ("haze", Fault::Haze { strength: rng.random_range(0.3..1.0) }),
     ]
 }

@@ -22,7 +22,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         for i in 0..many {
             let side = if i % 2 == 0 { Eye::R } else { Eye::L };
-            let health = Health { conditions: sets::ailments(first + i, class == "small"), ..Health::default() };
+            let health =
+                Health { conditions: sets::ailments(first + i, class == "small"), ..Health::default() };
             let eye = Eyeball::grow_with(first + i, side, &health)?;
             for modality in [Modality::Colour, Modality::Fa] {
                 let mut scene = Scene::new(first + i, side, modality);

@@ -76,8 +76,8 @@ impl<'a> Painter<'a> {
                     project.tree(&eye.veins, &clip, &mut veins, 0.6, |i| filled(m.vein(i)));
                 }
                 None => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, 1.2, |_| (1.0, 0.35));
-                    project.tree(&eye.veins, &clip, &mut veins, 1.2, |_| (1.0, -0.30));
+                    project.tree(&eye.arteries, &clip, &mut arteries, 1.7, |_| (1.0, 0.35));
+                    project.tree(&eye.veins, &clip, &mut veins, 1.7, |_| (1.0, -0.30));
                 }
             }
             for s in &eye.strands {
@@ -244,7 +244,8 @@ impl<'a> Painter<'a> {
             }
             Modality::Colour | Modality::Red | Modality::Green => {
                 let red = t.red * (1.0 + 0.08 * grain) + 0.34 * choroid * t.choroid;
-                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.26 * choroid * t.choroid);
+                // Green light hardly comes through the pigment to the choroid and back.
+                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.13 * choroid * t.choroid);
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
                 let (red, green) = (red + (0.80 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
@@ -402,7 +403,8 @@ fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
     (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
-/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.2 for absorption, 1 from 40 µm of half calibre on (judgement).
+/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.7 for absorption
+/// (which the light passes twice), 1 from 40 µm of half calibre on (judgement).
 fn absorption(half: f32, power: f32) -> f32 {
     (half / 0.0033).min(1.0).powf(power)
 }

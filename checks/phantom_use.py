@@ -26,17 +26,14 @@ import cv2
 import numpy as np
 
 from house import BINARY, ROOT, SHARED
-from phantom_report import CLASSES, EXAMPLES, QUALITY, auc, fit
+from phantom_report import CLASSES, EXAMPLES, QUALITY, USE, auc, fit, use_table
 from spoilers import SPOILERS
 
 #: First of the seeds of the simulated eyes: apart from those of the report.
 SEED = 21000
-#: Most that may be lost (issue's gate).
-LOSS = 0.03
 #: Scores that a limit may use, and two figures of the frame as a whole.
 KINDS = ["blink", "lid", "lash", "too_close", "too_far", "off_centre", "motion", "blur", "haze", "underexposed", "overexposed",
          "reflex", "iris_shadow", "floater", "smear", "dust", "wrong_modality", "no_retina"]
-RESULT = ROOT / "docs" / "phantom-use.json"
 
 
 def features(line: dict) -> list[float]:
@@ -123,17 +120,6 @@ def compare(frames: list[dict], made: list[dict], fault: str) -> dict:
             "real": round(auc(theirs, bad), 4)}
 
 
-def table(rows: list[dict]) -> list[str]:
-    """The figures as a table, with whether each keeps the gate."""
-    out = ["| fault | spoiled, good frames | AUC, fitted on the phantom | AUC, fitted on real frames | lost | within |",
-           "|---|---|---|---|---|---|"]
-    for r in rows:
-        lost = r["real"] - r["phantom"]
-        out.append(f"| {r['fault']} | {r['spoiled']}, {r['good']} | {r['phantom']:.3f} | {r['real']:.3f} | {lost:+.3f} | "
-                   f"{'yes' if lost <= LOSS else '**no**'} |")
-    return out
-
-
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--eyes", type=int, default=30, help="simulated eyes")
@@ -152,9 +138,9 @@ def main() -> None:
         for f, row in zip(frames + made, appraise(said.engine, [f["path"] for f in frames + made]), strict=True):
             f["row"] = row
     rows = [compare(frames, made, fault) for fault in SPOILERS]
-    RESULT.write_text(json.dumps({"eyes": said.eyes, "strengths": said.strengths, "rows": rows}, indent=1) + "\n")
-    print("\n".join(table(rows)))
-    print(f"{os.path.relpath(RESULT, ROOT)} written; make phantom-report puts it into docs/phantom.md")
+    USE.write_text(json.dumps({"eyes": said.eyes, "strengths": said.strengths, "rows": rows}, indent=1) + "\n")
+    print("\n".join(use_table(rows)))
+    print(f"{os.path.relpath(USE, ROOT)} written; make phantom-report puts it into docs/phantom.md")
 
 
 if __name__ == "__main__":

@@ -203,8 +203,9 @@ impl<'a> Painter<'a> {
         // Grain on an equal-area map, so that it sticks to the retina.
         let l = (2.0 / (1.0 + p[2]).max(1e-3)).sqrt();
         let (x, y) = (p[0] * l, p[1] * l);
-        let grain = self.grain[0] * grains[0].at(x * (1.0 / 0.0060), y * (1.0 / 0.0060))
-            + self.grain[1] * grains[1].at(x * (1.0 / 0.0024), y * (1.0 / 0.0024));
+        let coarse = self.grain[0] * grains[0].at(x * (1.0 / 0.0060), y * (1.0 / 0.0060));
+        let fine = self.grain[1] * grains[1].at(x * (1.0 / 0.0024), y * (1.0 / 0.0024));
+        let grain = coarse + fine;
         let disc = self.disc(p);
         // On the disc vessels divide, and stand before a bright ground.
         let clear = t.retina * (1.0 - 0.35 * disc.0);
@@ -212,7 +213,9 @@ impl<'a> Painter<'a> {
         let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
-                let base = t.green * (1.0 + 0.22 * grain) * (1.0 - 0.4 * disc.0)
+                // The meshes of the capillary bed are some 70 µm wide; finer than that there is little to see.
+                let mesh = 0.30 * coarse + 0.05 * fine;
+                let base = t.green * (1.0 + mesh) * (1.0 - 0.4 * disc.0)
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;

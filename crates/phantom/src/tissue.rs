@@ -37,7 +37,7 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let red = 0.42 * l.red * (1.0 + 0.50 * patch + 0.34 * cloud(p, 4.5, 4, l.noise ^ 11));
     let green = 0.42
         * l.green
-        * (1.0 + 0.50 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
+        * (1.0 + 0.60 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();

@@ -15,11 +15,11 @@ pub const CLASSES: [(&str, u32, u32); 2] = [("large", 3868, 3000), ("small", 170
 pub fn setup(seed: u64, class: &str, modality: Modality) -> Setup {
     match (class, modality) {
         ("large", Modality::Colour) => {
-            Setup::draw(seed, [1.0, 1.02], 0.08, [1.1, 1.3], [1.7, 10.0], [0.4, 0.8])
+            Setup::draw(seed, [1.0, 1.02], 0.08, [1.1, 1.3], [1.5, 8.0], [0.4, 0.8])
         }
-        ("large", _) => Setup::draw(seed, [1.4, 1.4], 0.25, [1.15, 1.45], [0.15, 0.4], [0.8, 1.1]),
-        (_, Modality::Colour) => Setup::draw(seed, [0.98, 1.1], 0.22, [1.2, 1.8], [3.5, 6.5], [2.0, 5.0]),
-        _ => Setup::draw(seed, [2.7, 2.7], 0.22, [1.1, 1.4], [3.0, 6.0], [1.5, 4.0]),
+        ("large", _) => Setup::draw(seed, [1.15, 1.15], 0.25, [1.15, 1.45], [0.15, 0.4], [0.8, 1.1]),
+        (_, Modality::Colour) => Setup::draw(seed, [1.08, 1.14], 0.22, [1.2, 1.8], [4.0, 8.0], [2.0, 5.0]),
+        _ => Setup::draw(seed, [2.3, 2.3], 0.22, [1.1, 1.4], [3.0, 6.0], [1.6, 4.0]),
     }
 }
 

@@ -188,10 +188,12 @@ def page(frames: list[dict], dye: str, gallery: list[str], looks: str) -> str:
     scores = {k: told_apart([f for f in frames if f["kind"] == k]) for k in ("colour", "fa")}
     per_class = [(k, c, told_apart([f for f in frames if f["kind"] == k and f["class"] == c]))
                  for k in scores for c in CLASSES]
+    counted = ", ".join(f"{len([f for f in frames if (f['kind'], f['class'], f['real']) == (k, c, False)])} {c} {k}"
+                        for k in scores for c in CLASSES)
     text = f"""# The phantom beside real frames
 
-Written by `make phantom-report`; do not edit but for the last section, which is kept in `docs/phantom-looks.md`. Simulated
-frames of {EYES} eyes a kind and size class against all {sum(f["real"] for f in frames)} real ultra-widefield frames (7 eyes). Real
+Written by `make phantom-report`; do not edit but for the last section, which is kept in `docs/phantom-looks.md`. {counted}
+simulated frames against all {sum(f["real"] for f in frames)} real ultra-widefield frames (7 eyes). Real
 pictures are measured where they lie and stay out of the repository.
 
 **What this can and cannot show.** Seven real eyes are few: the largest distance between two of them is a wide gate in the

@@ -78,7 +78,7 @@ def real(work: pathlib.Path, strengths: int) -> list[dict]:
                     for s in range(strengths):
                         # The spoilers paint in the order red, green, blue.
                         rgb = picture[..., ::-1] if kind == "colour" else picture
-                        bad = way(np.ascontiguousarray(rgb), s / max(strengths - 1, 1), rng)
+                        bad = way(np.ascontiguousarray(rgb), s / (strengths - 1) if strengths > 1 else 0.5, rng)
                         bad = bad[..., ::-1] if kind == "colour" else bad
                         made = save(bad, work / f"{path.stem}-{fault}-{w}-{s}.jpg", name, kind)
                         out.append(made | {"eye": eye, "fault": fault})

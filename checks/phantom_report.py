@@ -199,7 +199,7 @@ pictures are measured where they lie and stay out of the repository.
 **What this can and cannot show.** Seven real eyes are few: the largest distance between two of them is a wide gate in the
 triplets and a narrow one in the pairs. Physical and optical parameters of the phantom (levels, scatter, calibres, noise) were
 set on these frames' statistics (the ranges from which exposure, tone, noise and spot of each set are drawn stand in
-`crates/phantom/examples/series.rs`), so this is a fit and no validation, although no eye is scored by a classifier that saw it. No autofluorescence and no ICG picture of this field was
+`crates/phantom/examples/sets/mod.rs`), so this is a fit and no validation, although no eye is scored by a classifier that saw it. No autofluorescence and no ICG picture of this field was
 found in the open: these two kinds are held by tests of their physics only. Statistics are computed by
 `checks/phantom_stats.py`; simulated frames pass through JPEG first, at the quality that the real files name (75 colour, 87 grey, 92
 small); small ones are scaled down from twice the size, as their source did in some such way.

@@ -12,7 +12,7 @@ ONLY ?=
 BENCH ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench fuzz real-frames phantom-report pictures format clean-demo appraisal-bench
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report phantom-use pictures format clean-demo appraisal-bench
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -42,6 +42,10 @@ real-frames: build ## Writes docs/real-frames.md from the real pictures in ../sh
 phantom-report: setup ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
 	@cargo build --release -p serrata-phantom --examples --locked
 	@.venv/bin/python checks/phantom_report.py $(if $(PAIRS),--pairs "$(PAIRS)")
+
+phantom-use: build ## Holds limits fitted on the phantom alone against limits fitted on real frames (docs/phantom-use.json)
+	@cargo build --release -p serrata-phantom --examples --locked
+	@.venv/bin/python checks/phantom_use.py
 
 appraisal-bench: build ## Prints every figure that the appraisal is held to (BENCH="--quick" or "--parts real,bad" for some)
 	@.venv/bin/python checks/appraisal_bench.py $(BENCH)

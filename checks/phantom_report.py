@@ -1,7 +1,7 @@
 """`make phantom-report`: writes docs/phantom.md: how near simulated frames come to real ones.
 
 The real frames are read from ../shared/data and never copied; pairs of real and simulated pictures go to a local folder
-only (--pairs DIR). Simulated eyes are drawn from seeds 9000 and up with a spread of disease, haze and faults of everyday,
+only (--pairs DIR). Simulated eyes are drawn from fresh seeds with a spread of disease, haze and faults of everyday,
 chosen once for the whole set; none is made after a certain real eye.
 """
 
@@ -12,6 +12,7 @@ import json
 import os
 import pathlib
 import re
+import resource
 import subprocess
 import tempfile
 import time
@@ -24,13 +25,16 @@ import phantom_stats as stats
 from house import ROOT, SHARED
 
 EXAMPLES = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release" / "examples"
-#: First of the seeds of the simulated eyes.
-SEED = 9000
+#: First of the seeds of the simulated eyes: fresh ones, none of which was looked at while the phantom was set.
+SEED = 47000
 
 #: Size classes: set of the real frames, width and height of the simulated ones, and how often larger they are drawn
 #: before they are scaled down: the small set is a scaled copy of larger pictures too.
 CLASSES = {"large": ("uwf_pairs_hires", 3868, 3000, 1), "small": ("uwf_triplets", 853, 682, 2)}
 EYES = 30
+#: Where `make phantom-use` leaves its figures, and the most of the AUC that a fault may lose there.
+USE = ROOT / "docs" / "phantom-use.json"
+USE_LOSS = 0.03
 #: Quality of the JPEG that a simulated frame passes through before it is measured. The large real files say 75 with
 #: halved colour, and 87 for grey; the small ones are kept without loss, but were JPEG once (92, read from a tag).
 QUALITY = {("large", "colour"): 75, ("large", "fa"): 87, ("small", "colour"): 92, ("small", "fa"): 92}
@@ -65,28 +69,30 @@ def example(name: str, *words: object) -> str:
     return subprocess.run([EXAMPLES / name, *map(str, words)], check=True, capture_output=True, text=True).stdout
 
 
+def measured(work: pathlib.Path, name: str, kind: str, i: int) -> dict:
+    """One simulated frame with its statistics; the large file is gone afterwards."""
+    over = CLASSES[name][3]
+    path = work / f"{name}-{kind}-{i}.pnm"
+    truth = json.loads(path.with_suffix(".json").read_text())
+    picture = stored(cv2.imread(str(path), cv2.IMREAD_UNCHANGED), name, kind)
+    path.unlink()
+    shown = path.with_suffix(".png")
+    cv2.imwrite(str(shown), cv2.resize(picture, (1200, 960), interpolation=cv2.INTER_AREA))
+    height, width = picture.shape[:2]
+    mask = stats.mask_of({k: [np.array(r) / over for r in truth["visible_retina"][k]]
+                          for k in ("polygons", "holes")}, width, height)
+    picture = cv2.cvtColor(picture, cv2.COLOR_BGR2RGB) if picture.ndim == 3 else picture
+    return {"class": name, "kind": kind, "eye": f"s{i}", "real": False, "row": stats.row(picture, mask), "path": shown}
+
+
 def simulated(work: pathlib.Path, eyes: int) -> list[dict]:
     """Simulated frames with their statistics: how each eye and shot is drawn stands in the example `series`."""
     example("series", work, SEED, eyes)
 
-    def one(job: tuple[str, str, int]) -> dict:
-        name, kind, i = job
-        over = CLASSES[name][3]
-        path = work / f"{name}-{kind}-{i}.pnm"
-        truth = json.loads(path.with_suffix(".json").read_text())
-        picture = stored(cv2.imread(str(path), cv2.IMREAD_UNCHANGED), name, kind)
-        path.unlink()
-        shown = path.with_suffix(".png")
-        cv2.imwrite(str(shown), cv2.resize(picture, (1200, 960), interpolation=cv2.INTER_AREA))
-        height, width = picture.shape[:2]
-        mask = stats.mask_of({k: [np.array(r) / over for r in truth["visible_retina"][k]]
-                              for k in ("polygons", "holes")}, width, height)
-        picture = cv2.cvtColor(picture, cv2.COLOR_BGR2RGB) if picture.ndim == 3 else picture
-        return {"class": name, "kind": kind, "eye": f"s{i}", "real": False, "row": stats.row(picture, mask), "path": shown}
-
     cv2.setNumThreads(1)
     with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(one, [(c, k, i) for c in CLASSES for k in ("colour", "fa") for i in range(eyes)]))
+        jobs = [(c, k, i) for c in CLASSES for k in ("colour", "fa") for i in range(eyes)]
+        return list(pool.map(lambda job: measured(work, *job), jobs))
 
 
 def auc(scores: np.ndarray, real_flags: np.ndarray) -> float:
@@ -159,7 +165,8 @@ def table(frames: list[dict]) -> tuple[list[str], int, int]:
 
 
 def pairs(frames: list[dict], folder: pathlib.Path) -> None:
-    """Twenty pairs at 600 pixels of width, real and simulated in a drawn order, and the key. Local only."""
+    """Twenty pairs at 600 pixels of width as NN-A.png and NN-B.png, real and simulated in a drawn order; the key lies
+    beside the folder, so that whoever looks does not see it. Local only."""
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(4)
     key = []
@@ -170,9 +177,10 @@ def pairs(frames: list[dict], folder: pathlib.Path) -> None:
         s = others[int(rng.integers(len(others)))]
         order = [r, s] if rng.random() < 0.5 else [s, r]
         shown = [cv2.resize(cv2.imread(str(f["path"])), (600, 480), interpolation=cv2.INTER_AREA) for f in order]
-        cv2.imwrite(str(folder / f"pair{k + 1:02d}.png"), np.hstack([shown[0], np.full((480, 12, 3), 255, np.uint8), shown[1]]))
-        key.append({"pair": k + 1, "real": "left" if order[0]["real"] else "right"})
-    (folder / "key.json").write_text(json.dumps(key, indent=1))
+        for letter, picture in zip("AB", shown, strict=True):
+            cv2.imwrite(str(folder / f"{k + 1:02d}-{letter}.png"), picture)
+        key.append({"pair": k + 1, "real": "A" if order[0]["real"] else "B"})
+    folder.with_name(f"{folder.name}-key.json").write_text(json.dumps(key, indent=1))
 
 
 def page(frames: list[dict], dye: str, gallery: list[str], looks: str) -> str:
@@ -180,16 +188,18 @@ def page(frames: list[dict], dye: str, gallery: list[str], looks: str) -> str:
     scores = {k: told_apart([f for f in frames if f["kind"] == k]) for k in ("colour", "fa")}
     per_class = [(k, c, told_apart([f for f in frames if f["kind"] == k and f["class"] == c]))
                  for k in scores for c in CLASSES]
+    counted = ", ".join(f"{len([f for f in frames if (f['kind'], f['class'], f['real']) == (k, c, False)])} {c} {k}"
+                        for k in scores for c in CLASSES)
     text = f"""# The phantom beside real frames
 
-Written by `make phantom-report`; do not edit but for the last section, which is kept in `docs/phantom-looks.md`. Simulated
-frames of {EYES} eyes a kind and size class against all {sum(f["real"] for f in frames)} real ultra-widefield frames (7 eyes). Real
+Written by `make phantom-report`; do not edit but for the last section, which is kept in `docs/phantom-looks.md`. {counted}
+simulated frames against all {sum(f["real"] for f in frames)} real ultra-widefield frames (7 eyes). Real
 pictures are measured where they lie and stay out of the repository.
 
 **What this can and cannot show.** Seven real eyes are few: the largest distance between two of them is a wide gate in the
 triplets and a narrow one in the pairs. Physical and optical parameters of the phantom (levels, scatter, calibres, noise) were
 set on these frames' statistics (the ranges from which exposure, tone, noise and spot of each set are drawn stand in
-`crates/phantom/examples/series.rs`), so this is a fit and no validation, although no eye is scored by a classifier that saw it. No autofluorescence and no ICG picture of this field was
+`crates/phantom/examples/sets/mod.rs`), so this is a fit and no validation, although no eye is scored by a classifier that saw it. No autofluorescence and no ICG picture of this field was
 found in the open: these two kinds are held by tests of their physics only. Statistics are computed by
 `checks/phantom_stats.py`; simulated frames pass through JPEG first, at the quality that the real files name (75 colour, 87 grey, 92
 small); small ones are scaled down from twice the size, as their source did in some such way.
@@ -215,12 +225,12 @@ By size class (three and four real eyes: coarse):
 
 ## (c) The test of use
 
-Not run yet: limits fitted on the phantom alone against limits fitted on real frames.
+{use()}
 
 ## (d) Twenty pairs
 
-`make phantom-report PAIRS=DIR` makes them locally. No second person has looked at them yet, so no hits are reported; what
-the one who built it sees is told at the end of this page.
+`make phantom-report PAIRS=DIR` makes them locally, and their key beside the folder. No second person has looked at them yet, so
+no hits are reported; what the one who built it sees is told at the end of this page.
 
 ## Dye times
 
@@ -228,12 +238,13 @@ the one who built it sees is told at the end of this page.
 
 ## Speed
 
-Budgets: 2 s and 1 GiB for a colour frame with its truth, 60 s for the run, on two cores ({os.cpu_count()} here).
+Budgets: 2 s and 1 GiB for a colour frame with its truth, 60 s for the run, on two cores ({os.cpu_count()} here). Wall time is
+that of a machine that also did the work that the load tells of; on a quiet one it is a little above half of the processor time.
 
-| what | measured: seconds, peak memory |
-|---|---|
-| colour frame of 3900 × 3072 with its truth (`pace colour`) | {example("pace", "colour").splitlines()[-1]} |
-| dye run of 60 frames at 2000 × 2000 (`pace dye`) | {example("pace", "dye").splitlines()[-1]} |
+| what | seconds, peak memory | processor seconds, load meanwhile |
+|---|---|---|
+| colour frame of 3900 × 3072 with its truth (`pace colour`) | {pace("colour")} |
+| dye run of 60 frames at 2000 × 2000 (`pace dye`) | {pace("dye")} |
 
 ## Pictures
 
@@ -241,6 +252,41 @@ Simulated, none of them a real eye.
 
 """ + "\n\n".join(gallery) + "\n\n" + looks
     return text
+
+
+def pace(what: str) -> str:
+    """Two cells: wall time and memory as the example says, then processor time and load."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    said = example("pace", what).splitlines()[-1]
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return f"{' '.join(said.split())} | {spent:.2f} s, {os.getloadavg()[0]:.1f}"
+
+
+def use() -> str:
+    """What `make phantom-use` found last."""
+    if not USE.exists():
+        return "Not run yet: `make phantom-use`."
+    found = json.loads(USE.read_text())
+    good = sum(r["real"] - r["phantom"] <= USE_LOSS for r in found["rows"])
+    return "\n".join([
+        "`make phantom-use`: for each fault a limit is fitted on the scores that the appraisal gives (logistic regression over all",
+        "kinds of findings), once on simulated frames with the phantom's own faults, once on real frames spoiled on purpose with every",
+        f"eye left out in turn. Both are asked of the same spoiled real frames ({found['eyes']} simulated eyes of two kinds,",
+        f"{found['strengths']} strengths of two unrelated spoilers a fault, one for haze). {good} of {len(found['rows'])} faults lose at most {USE_LOSS}.",
+        "The spoilers of the real frames' fit are those that it is asked about, so that the phantom has the harder task.", "",
+        *use_table(found["rows"])])
+
+
+def use_table(rows: list[dict]) -> list[str]:
+    """The test of use as a table, with whether each fault keeps the gate."""
+    out = ["| fault | spoiled, good frames | AUC, fitted on the phantom | AUC, fitted on real frames | lost | within |",
+           "|---|---|---|---|---|---|"]
+    for r in rows:
+        lost = r["real"] - r["phantom"]
+        out.append(f"| {r['fault']} | {r['spoiled']}, {r['good']} | {r['phantom']:.3f} | {r['real']:.3f} | {lost:+.3f} | "
+                   f"{'yes' if lost <= USE_LOSS else '**no**'} |")
+    return out
 
 
 def dye_times() -> str:
@@ -261,6 +307,19 @@ def dye_times() -> str:
         f"| venous peak after injection | {say('venous_peak_s')} | veins full within 10 s of the artery; peak about 30 |"])
 
 
+def write(frames: list[dict]) -> None:
+    """Writes the page and its pictures."""
+    gallery = []
+    for kind, name, i in (("colour", "large", 1), ("fa", "large", 1), ("colour", "small", 2), ("fa", "small", 2)):
+        f = next(f for f in frames if (f["kind"], f["class"], f["eye"]) == (kind, name, f"s{i}"))
+        shown = cv2.resize(cv2.imread(str(f["path"])), (600, 480), interpolation=cv2.INTER_AREA)
+        to = ROOT / "docs" / "pictures" / f"phantom-{kind}-{name}.jpg"
+        cv2.imwrite(str(to), shown, [cv2.IMWRITE_JPEG_QUALITY, 82])
+        gallery.append(f"![Simulated {kind} frame, {name} class](pictures/{to.name})")
+    looks = (ROOT / "docs" / "phantom-looks.md").read_text()
+    (ROOT / "docs" / "phantom.md").write_text(page(frames, dye_times(), gallery, looks))
+
+
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--pairs", type=pathlib.Path, help="folder outside the repository for twenty pairs and their key")
@@ -279,15 +338,7 @@ def main() -> None:
             for k in ("colour", "fa"):
                 print(k, round(told_apart([f for f in frames if f["kind"] == k]), 3))
             return
-        gallery = []
-        for kind, name, i in (("colour", "large", 1), ("fa", "large", 1), ("colour", "small", 2), ("fa", "small", 2)):
-            f = next(f for f in frames if (f["kind"], f["class"], f["eye"]) == (kind, name, f"s{i}"))
-            shown = cv2.resize(cv2.imread(str(f["path"])), (600, 480), interpolation=cv2.INTER_AREA)
-            to = ROOT / "docs" / "pictures" / f"phantom-{kind}-{name}.jpg"
-            cv2.imwrite(str(to), shown, [cv2.IMWRITE_JPEG_QUALITY, 82])
-            gallery.append(f"![Simulated {kind} frame, {name} class](pictures/{to.name})")
-        looks = (ROOT / "docs" / "phantom-looks.md").read_text()
-        (ROOT / "docs" / "phantom.md").write_text(page(frames, dye_times(), gallery, looks))
+        write(frames)
     print(f"docs/phantom.md written in {time.monotonic() - begun:.0f} s")
 
 

@@ -53,6 +53,18 @@ def test_a_dye_run_tells_its_times_and_phases(tmp_path: pathlib.Path) -> None:
     assert [f["modality"] for f in run["frames"][:4]] == ["icg", "fa", "icg", "fa"]
 
 
+def test_a_dye_run_has_masks_where_asked(tmp_path: pathlib.Path) -> None:
+    answer = serrata("phantom", "dye", "--seed", 2, "--frames", 2, "--size", 96, "--masks", "-o", tmp_path)
+    assert answer.code == 0, answer.err
+    assert len(list(tmp_path.glob("2-R-fa-00?-veins.png"))) == 2
+
+
+@pytest.mark.parametrize("what", ["eye", "frame", "dye", "day"])
+def test_each_command_s_help_has_an_example(what: str) -> None:
+    answer = serrata("phantom", what, "--help")
+    assert answer.code == 0 and f"serrata phantom {what} --seed" in answer.out
+
+
 def test_a_later_visit_has_the_change_that_was_asked_for(tmp_path: pathlib.Path) -> None:
     answer = serrata("phantom", "eye", "--seed", 2, "--size", 96, "--condition", "drusen=5", "--visits", 2, "--new-marks", 3,
                      "--json", "-o", tmp_path)
@@ -65,7 +77,21 @@ def test_a_later_visit_has_the_change_that_was_asked_for(tmp_path: pathlib.Path)
     (["frame", "--gaze", "up", "--turn", "90"], "gaze turn in degrees is 90: it must lie from 0 to 60"),
     (["frame", "--size", "0"], "picture width in pixels is 0: it must lie from 16 to 8192"),
     (["frame", "--size", "300", "--blink-rows", "10-400"], "is 400: it must lie from 10 to 300"),
-    (["dye", "--frames", "0"], "frames of a dye run is 0"),
+    (["frame", "--size", "-5"], "it must be a whole number from 16 to 8192"),
+    (["frame", "--height", "9"], "picture height in pixels is 9: it must lie from 16 to 8192"),
+    (["frame", "--modality", "fa", "--seconds", "-4000"], "seconds since injection is -4000: it must lie from -3600 to 7200"),
+    (["frame", "--condition", "haze=1.5"], "vitreous haze is 1.5: it must lie from 0 to 1"),
+    (["frame", "--condition", "drusen=-3"], "it must be a whole number from 0 to 3000"),
+    (["frame", "--condition", "atrophy=900"], "area of a region in mm² is 900: it must lie from 0 to 400"),
+    (["eye", "--axial-length", "40"], "axial length in mm is 40: it must lie from 18 to 32"),
+    (["eye", "--visits", "0"], "0 is not in 1..=100"),
+    (["eye", "--growth", "-2"], "growth a visit is -2: it must lie from -0.5 to 2"),
+    (["eye", "--new-marks", "900"], "new marks a visit is 900: it must lie from 0 to 500"),
+    (["dye", "--frames", "0"], "frames of a dye run is 0: it must lie from 1 to 2000"),
+    (["dye", "--arm-to-retina", "-3"], "arm-to-retina time in seconds is -3: it must lie from 4 to 60"),
+    (["dye", "--speed", "0"], "speed of the circulation is 0: it must lie from 0.2 to 4"),
+    (["dye", "--size", "9000"], "picture width in pixels is 9000: it must lie from 16 to 8192"),
+    (["day", "--size", "0"], "0 is not in 64..=8192"),
 ])
 def test_impossible_parameters_are_named_with_their_range(tmp_path: pathlib.Path, words: list[str], said: str) -> None:
     answer = serrata("phantom", words[0], "--seed", 1, *words[1:], "-o", tmp_path / "made")

@@ -27,9 +27,14 @@ pub(crate) fn signed(x: f64, y: f64) -> f64 {
 
 /// The columns of a row whose centres are inside; the shape is convex, so they are in one piece.
 pub(crate) fn columns(row: u32, size: u32, height: u32) -> Range<u32> {
+    columns_below(row, size, height, 0.0)
+}
+
+/// The columns of a row whose centres lie deeper inside than `level`, a signed distance of at most 0.
+pub(crate) fn columns_below(row: u32, size: u32, height: u32, level: f64) -> Range<u32> {
     let half = f64::from(size) / 2.0;
     let y = (f64::from(row) + 0.5 - f64::from(height) / 2.0) / half;
-    let inside = |x: u32| signed((f64::from(x) + 0.5) / half - 1.0, y) < 0.0;
+    let inside = |x: u32| signed((f64::from(x) + 0.5) / half - 1.0, y) < level;
     let middle = size / 2;
     if !inside(middle) {
         return 0..0;

@@ -102,10 +102,14 @@ impl Canvas {
             columns.start.max(clip.columns.start)..columns.end.min(self.width).min(clip.columns.end);
         let d = [s.b[0] - s.a[0], s.b[1] - s.a[1]];
         let long = 1.0 / (d[0] * d[0] + d[1] * d[1]).max(1e-9);
+        if columns.is_empty() {
+            return;
+        }
         for y in rows {
             let v = y as f32 + 0.5 - s.a[1];
             let line = &mut out[((y - top) * self.width) as usize..][..self.width as usize];
-            for x in columns.clone() {
+            // No branch in here, so that it is done several pixels at a time.
+            for (x, o) in columns.clone().zip(&mut line[columns.start as usize..]) {
                 let u = x as f32 + 0.5 - s.a[0];
                 let t = ((u * d[0] + v * d[1]) * long).clamp(0.0, 1.0);
                 let off = ((u - t * d[0]).powi(2) + (v - t * d[1]).powi(2)).sqrt();
@@ -115,7 +119,6 @@ impl Canvas {
                 let across = (off / half.max(0.5)).min(1.0);
                 let paint = strength * (1.0 + s.rim * (across * across - 0.5));
                 let covered = ((half.max(0.5) - off) / self.soft + 0.5).clamp(0.0, 1.0) * paint.min(1.0);
-                let o = &mut line[x as usize];
                 *o = o.max(covered);
             }
         }

@@ -37,17 +37,18 @@ const CHOROID_LEAD_S: f32 = 1.5;
 /// Mean velocity in the widest artery and vein, mm/s. Velocity falls with the calibre as flow does with its cube
 /// (Murray); the size is chosen so that the arterio-venous passage (1.46 s) and the mean circulation time (4.7 s,
 /// Hickam & Frayser 1965) come out.
-const ARTERY_MM_S: f32 = 22.0;
-const VEIN_MM_S: f32 = 15.0;
+const ARTERY_MM_S: f32 = 17.7;
+const VEIN_MM_S: f32 = 12.1;
 /// Through the capillaries, s.
-const CAPILLARY_S: f32 = 1.05;
+const CAPILLARY_S: f32 = 0.90;
 /// Time from the bolus' foot to a tenth of its peak, s: solved from [`bolus`].
-const FOOT_S: f32 = 0.55;
+const FOOT_S: f32 = 1.56;
 
 /// First pass, recirculation and what stays in the blood, at `t` seconds after the bolus' foot; peak about 1.
 ///
-/// A gamma variate (Thompson et al. 1964, from memory) that peaks at 5 s; a second, flatter pass 20 s later; mixing with the
-/// whole blood, and loss: fluorescein with two time constants, ICG by the liver with a half-life of 3.5 min (both from
+/// A gamma variate (Thompson et al. 1964, from memory) that peaks at 12 s: the injection alone lasts 5 to 10 s (label), and
+/// heart and lungs spread it; so veins are brightest about 30 s after the injection, as published. A second, flatter pass
+/// 26 s later; mixing with the whole blood, and loss: fluorescein with two time constants, ICG by the liver with a half-life of 3.5 min (both from
 /// memory, in the range that textbooks give).
 pub(crate) fn bolus(t: f32, icg: bool) -> f32 {
     if t <= 0.0 {
@@ -57,7 +58,7 @@ pub(crate) fn bolus(t: f32, icg: bool) -> f32 {
         if t <= 0.0 { 0.0 } else { ((t / peak).ln() * a + a * (1.0 - t / peak)).exp() }
     };
     let stays = if icg { (-t / 303.0).exp() } else { 0.55 * (-t / 170.0).exp() + 0.45 * (-t / 2400.0).exp() };
-    0.78 * gamma(t, 5.0, 1.8) + 0.20 * gamma(t - 14.0, 10.0, 2.0) + 0.42 * (1.0 - (-t / 9.0).exp()) * stays
+    0.72 * gamma(t, 12.0, 2.2) + 0.14 * gamma(t - 26.0, 12.0, 2.0) + 0.42 * (1.0 - (-t / 16.0).exp()) * stays
 }
 
 /// The bolus smeared by a spread of transit times: five-point Gauss–Hermite quadrature.

@@ -50,11 +50,22 @@ impl DyeRun {
 
     /// The frames in order, made one at a time.
     pub fn frames<'a>(&'a self, eye: &'a Eyeball) -> impl Iterator<Item = Rendered> + 'a {
-        self.plan.iter().enumerate().map(|(k, (seconds, kind))| {
-            let mut scene = self.scene.clone();
-            scene.shot = scene.shot.wrapping_add(k as u64);
-            (scene.dye_s, scene.modality, scene.labelled_modality) = (*seconds, *kind, Some(*kind));
-            eye.render(&scene)
+        let circulation = Circulation::new(eye, self.course());
+        (0..self.plan.len())
+            .filter_map(|k| self.scene_of(k))
+            .map(move |scene| eye.render_in(&scene, scene.modality.is_dye().then_some(&circulation)))
+    }
+
+    /// The scene of one frame, counted from 0: for its masks, or to make it alone. `None` beyond the last.
+    #[must_use]
+    pub fn scene_of(&self, k: usize) -> Option<Scene> {
+        let (seconds, kind) = *self.plan.get(k)?;
+        Some(Scene {
+            shot: self.scene.shot.wrapping_add(k as u64),
+            dye_s: seconds,
+            modality: kind,
+            labelled_modality: Some(kind),
+            ..self.scene.clone()
         })
     }
 

@@ -6,9 +6,9 @@
 //! returns the frame together with its [`serrata_words::FrameTruth`].
 //!
 //! Everything is invented or drawn from published distributions, named where they are used; a picture depends on its
-//! [`Scene`] alone, not on the number of threads. It is a sketch: it serves as ground truth for geometry, coverage
-//! and faults, and as the demo's clinic day. It does not tell how real pictures look in their texture, and nothing
-//! should be tuned on it alone.
+//! [`Scene`] alone, not on the number of threads. It serves as ground truth for geometry, coverage, faults and dye,
+//! and as the demo's clinic day. How near it comes to real pictures, and where it does not, is measured in
+//! `docs/phantom.md`; nothing should be tuned on it alone.
 //!
 //! ```
 //! use serrata_phantom::{render, Fault, Scene};

@@ -24,16 +24,27 @@ fn lattice(x: i32, y: i32, z: i32, seed: u32) -> f32 {
 /// A number of mean 0 and standard deviation 1 for a pixel, near enough to normal: four bytes added.
 pub(crate) fn bell(x: u32, y: u32, seed: u32) -> f32 {
     #[allow(clippy::cast_possible_wrap)] // picture sides
-    let sum: u16 = bits(x as i32, y as i32, 0, seed).to_le_bytes().iter().map(|b| u16::from(*b)).sum();
+    let h = bits(x as i32, y as i32, 0, seed);
+    #[allow(clippy::cast_possible_wrap, clippy::cast_precision_loss)] // at most 1020
+    let sum = ((h & 255) + (h >> 8 & 255) + (h >> 16 & 255) + (h >> 24)) as i32 as f32;
     // Four uniform bytes: mean 510, variance 4·(256² − 1)/12.
-    (f32::from(sum) - 510.0) / 147.8
+    (sum - 510.0) * (1.0 / 147.8)
 }
 
-#[allow(clippy::cast_possible_truncation)] // lattice coordinates are small
+/// [`bell`] along a row of pixels.
+pub(crate) fn bells(y: u32, seed: u32, out: &mut [f32]) {
+    for (x, o) in (0u32..).zip(out) {
+        *o = bell(x, y, seed);
+    }
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // lattice coordinates are small
 fn cell(v: f32) -> (i32, f32) {
-    let f = v.floor();
-    let t = v - f;
-    (f as i32, t * t * (3.0 - 2.0 * t))
+    // Rounds down without a call into the mathematics library.
+    let near = v as i32;
+    let i = near - i32::from(near as f32 > v);
+    let t = v - i as f32;
+    (i, t * t * (3.0 - 2.0 * t))
 }
 
 fn mix(a: f32, b: f32, t: f32) -> f32 {
@@ -46,6 +57,33 @@ pub(crate) fn flat(x: f32, y: f32, seed: u32) -> f32 {
     let a = mix(lattice(i, j, 0, seed), lattice(i + 1, j, 0, seed), u);
     let b = mix(lattice(i, j + 1, 0, seed), lattice(i + 1, j + 1, 0, seed), u);
     2.0 * mix(a, b, v) - 1.0
+}
+
+/// [`flat`] for places asked one after the other: it keeps the last cell's corners, so that neighbours in a cell need no
+/// hash.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Patch {
+    seed: u32,
+    cell: Option<[i32; 2]>,
+    corners: [f32; 4],
+}
+
+impl Patch {
+    pub const fn new(seed: u32) -> Self {
+        Self { seed, cell: None, corners: [0.0; 4] }
+    }
+
+    /// The same as `flat(x, y, seed)`.
+    pub fn at(&mut self, x: f32, y: f32) -> f32 {
+        let ((i, u), (j, v)) = (cell(x), cell(y));
+        if self.cell != Some([i, j]) {
+            self.cell = Some([i, j]);
+            self.corners =
+                [[i, j], [i + 1, j], [i, j + 1], [i + 1, j + 1]].map(|[i, j]| lattice(i, j, 0, self.seed));
+        }
+        let [a, b, c, d] = self.corners;
+        2.0 * mix(mix(a, b, u), mix(c, d, u), v) - 1.0
+    }
 }
 
 /// Smooth noise over space, −1 to 1, with features of size 1.
@@ -84,6 +122,15 @@ mod tests {
         let mean = v.iter().sum::<f32>() / 20_000.0;
         let var = v.iter().map(|x| x * x).sum::<f32>() / 20_000.0;
         assert!(mean.abs() < 0.02 && (var - 1.0).abs() < 0.03, "{mean} {var}");
+    }
+
+    #[test]
+    fn a_patch_is_flat_noise() {
+        let mut patch = Patch::new(5);
+        for k in 0..900u32 {
+            let (x, y) = ((k % 30) as f32 * 0.31 - 4.0, (k / 30) as f32 * 0.17 - 2.0);
+            assert_eq!(patch.at(x, y), flat(x, y, 5), "{x} {y}");
+        }
     }
 
     #[test]

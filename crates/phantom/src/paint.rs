@@ -4,9 +4,9 @@ use crate::Eyeball;
 use crate::aperture;
 use crate::canvas::{BAND, Canvas, Clip, Stroke};
 use crate::choroid::Strand;
-use crate::circulation::{Circulation, Moment};
+use crate::circulation::Moment;
 use crate::marks::{Look, Marks};
-use crate::noise::{flat, ramp};
+use crate::noise::{Patch, flat, ramp};
 use crate::optics::Optics;
 use crate::scene::Scene;
 use crate::tissue::{self, Tissue};
@@ -38,11 +38,16 @@ pub(crate) struct Painter<'a> {
     grain: [f32; 2],
 }
 
+/// Planes of strokes of one band: arteries, veins, choroid, and dark, bright and pooling marks.
+type Desk = [Vec<f32>; 6];
+
 /// Tissue on a coarse grid.
 struct Grid {
     step: u32,
     side: usize,
     points: Vec<Tissue>,
+    /// Cell of each column of the picture, and how far into it the column's middle lies.
+    columns: Vec<(usize, f32)>,
 }
 
 #[allow(clippy::cast_possible_truncation)] // rotations
@@ -51,10 +56,8 @@ fn single(r: Rotation) -> [[f32; 3]; 3] {
 }
 
 impl<'a> Painter<'a> {
-    pub fn new(eye: &'a Eyeball, scene: &Scene, optics: &'a Optics) -> Self {
+    pub fn new(eye: &'a Eyeball, scene: &Scene, optics: &'a Optics, moment: Option<&Moment<'_>>) -> Self {
         let size = optics.size;
-        let circulation = scene.modality.is_dye().then(|| Circulation::new(eye, scene.course));
-        let moment = circulation.as_ref().map(|c| c.at(scene.dye_s, scene.modality == Modality::Icg));
         let (mut arteries, mut veins) =
             (Canvas::new(size, optics.height, 1.2), Canvas::new(size, optics.height, 1.2));
         #[allow(clippy::cast_precision_loss)] // picture sides
@@ -62,19 +65,19 @@ impl<'a> Painter<'a> {
         let mut marks = Marks::new(size, optics.height);
         #[allow(clippy::cast_possible_truncation)] // millimetres
         let radius_mm = (eye.axial_length_mm / 2.0) as f32;
-        let look = Look { modality: scene.modality, moment: moment.as_ref(), radius_mm };
+        let look = Look { modality: scene.modality, moment, radius_mm };
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
             // In reflected light an artery's middle throws light back.
-            match &moment {
+            match moment {
                 Some(m) => {
                     project.tree(&eye.arteries, &clip, &mut arteries, 0.6, |i| filled(m.artery(i)));
                     project.tree(&eye.veins, &clip, &mut veins, 0.6, |i| filled(m.vein(i)));
                 }
                 None => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, 1.2, |_| (1.0, 0.35));
-                    project.tree(&eye.veins, &clip, &mut veins, 1.2, |_| (1.0, -0.30));
+                    project.tree(&eye.arteries, &clip, &mut arteries, 1.7, |_| (1.0, 0.35));
+                    project.tree(&eye.veins, &clip, &mut veins, 1.7, |_| (1.0, -0.30));
                 }
             }
             for s in &eye.strands {
@@ -86,8 +89,8 @@ impl<'a> Painter<'a> {
                 }
             }
         }
-        let grid = Grid::new(eye, optics, scene.modality, moment.as_ref());
-        let gathered = moment.as_ref().map_or(0.0, Moment::gathered);
+        let grid = Grid::new(eye, optics, scene.modality, moment);
+        let gathered = moment.map_or(0.0, Moment::gathered);
         #[allow(clippy::cast_possible_truncation)] // pixels
         let pixel = optics.picture.deg_per_px[0].to_radians() as f32;
         let grain = [0.0060, 0.0024f32].map(|g| ramp(0.3, 1.6, g / pixel));
@@ -122,9 +125,10 @@ impl<'a> Painter<'a> {
         let mut first = vec![0f32; all];
         if self.modality == Modality::Colour {
             let mut second = vec![0f32; all];
-            first.par_chunks_mut(band).zip(second.par_chunks_mut(band)).enumerate().for_each(
-                |(b, (r, g))| {
-                    self.band(b, |i, light| {
+            first.par_chunks_mut(band).zip(second.par_chunks_mut(band)).enumerate().for_each_init(
+                || self.desk(),
+                |desk, (b, (r, g))| {
+                    self.band(b, desk, |i, light| {
                         r[i] = light[0];
                         g[i] = light[1];
                     });
@@ -133,23 +137,29 @@ impl<'a> Painter<'a> {
             Light { channels: vec![first, second] }
         } else {
             let pick = usize::from(self.modality != Modality::Red);
-            first.par_chunks_mut(band).enumerate().for_each(|(b, grey)| {
-                self.band(b, |i, light| grey[i] = light[pick]);
-            });
+            first.par_chunks_mut(band).enumerate().for_each_init(
+                || self.desk(),
+                |desk, (b, grey)| self.band(b, desk, |i, light| grey[i] = light[pick]),
+            );
             Light { channels: vec![first] }
         }
     }
 
+    /// Room for one band's strokes.
+    fn desk(&self) -> Desk {
+        [(); 6].map(|()| vec![0f32; (self.optics.size * BAND) as usize])
+    }
+
     #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // picture sides
-    fn band(&self, band: usize, mut put: impl FnMut(usize, [f32; 2])) {
+    fn band(&self, band: usize, planes: &mut Desk, mut put: impl FnMut(usize, [f32; 2])) {
         let n = self.optics.size;
-        let mut planes = [(); 6].map(|()| vec![0f32; (n * BAND) as usize]);
         self.arteries.draw(band, &mut planes[0]);
         self.veins.draw(band, &mut planes[1]);
         self.choroid.draw(band, &mut planes[2]);
         for (canvas, plane) in
             [&self.marks.dark, &self.marks.bright, &self.marks.pools].iter().zip(&mut planes[3..])
         {
+            // What is never drawn on stays as it was made.
             if !canvas.is_empty() {
                 canvas.draw(band, plane);
             }
@@ -157,8 +167,12 @@ impl<'a> Painter<'a> {
         let top = band as u32 * BAND;
         let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
         let (half, middle) = (n as f32 / 2.0, self.optics.height as f32 / 2.0);
+        let seed = self.eye.looks.noise;
+        let mut grain = [Patch::new(seed), Patch::new(seed ^ 3)];
+        let mut tissue = Vec::new();
         for y in top..(top + BAND).min(self.optics.height) {
             let v = (middle - y as f32 - 0.5) * k;
+            self.grid.row(y, &mut tissue);
             for x in aperture::columns(y, n, self.optics.height) {
                 let u = (x as f32 + 0.5 - half) * k;
                 let s = 1.0 + u * u + v * v;
@@ -167,7 +181,9 @@ impl<'a> Painter<'a> {
                 let p = m.map(|r| r[0] * view[0] + r[1] * view[1] + r[2] * view[2]);
                 let i = ((y - top) * n + x) as usize;
                 let strokes = [0, 1, 2, 3, 4, 5].map(|k: usize| planes[k][i]);
-                put(i, self.light(p, self.grid.at(x, y), strokes));
+                let (cell, s) = self.grid.columns[x as usize];
+                let t = tissue[cell].mix(tissue[cell + 1], s);
+                put(i, self.light(p, t, strokes, &mut grain));
             }
         }
     }
@@ -182,13 +198,14 @@ impl<'a> Painter<'a> {
         p: [f32; 3],
         t: Tissue,
         [artery, vein, choroid, dark, bright, pool]: [f32; 6],
+        grains: &mut [Patch; 2],
     ) -> [f32; 2] {
         // Grain on an equal-area map, so that it sticks to the retina.
         let l = (2.0 / (1.0 + p[2]).max(1e-3)).sqrt();
         let (x, y) = (p[0] * l, p[1] * l);
-        let seed = self.eye.looks.noise;
-        let grain = self.grain[0] * flat(x / 0.0060, y / 0.0060, seed)
-            + self.grain[1] * flat(x / 0.0024, y / 0.0024, seed ^ 3);
+        let coarse = self.grain[0] * grains[0].at(x * (1.0 / 0.0060), y * (1.0 / 0.0060));
+        let fine = self.grain[1] * grains[1].at(x * (1.0 / 0.0024), y * (1.0 / 0.0024));
+        let grain = coarse + fine;
         let disc = self.disc(p);
         // On the disc vessels divide, and stand before a bright ground.
         let clear = t.retina * (1.0 - 0.35 * disc.0);
@@ -196,7 +213,9 @@ impl<'a> Painter<'a> {
         let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
-                let base = t.green * (1.0 + 0.22 * grain) * (1.0 - 0.4 * disc.0)
+                // The meshes of the capillary bed are some 70 µm wide; finer than that there is little to see.
+                let mesh = 0.30 * coarse + 0.05 * fine;
+                let base = t.green * (1.0 + mesh) * (1.0 - 0.4 * disc.0)
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
@@ -228,7 +247,8 @@ impl<'a> Painter<'a> {
             }
             Modality::Colour | Modality::Red | Modality::Green => {
                 let red = t.red * (1.0 + 0.08 * grain) + 0.34 * choroid * t.choroid;
-                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.26 * choroid * t.choroid);
+                // Green light hardly comes through the pigment to the choroid and back.
+                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.13 * choroid * t.choroid);
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
                 let (red, green) = (red + (0.80 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
@@ -283,16 +303,20 @@ impl Grid {
                 }
             })
             .collect();
-        Self { step, side, points }
+        #[allow(clippy::cast_precision_loss)] // picture sides
+        let columns = (0..optics.size)
+            .map(|x| ((x / step) as usize, ((x % step) as f32 + 0.5) / step as f32))
+            .collect();
+        Self { step, side, points, columns }
     }
 
+    /// The grid's points along one row of the picture.
     #[allow(clippy::cast_precision_loss)] // picture sides
-    fn at(&self, x: u32, y: u32) -> Tissue {
-        let (i, j) = ((x / self.step) as usize, (y / self.step) as usize);
-        let s = ((x % self.step) as f32 + 0.5) / self.step as f32;
+    fn row(&self, y: u32, out: &mut Vec<Tissue>) {
         let t = ((y % self.step) as f32 + 0.5) / self.step as f32;
-        let p = |i: usize, j: usize| self.points[j * self.side + i];
-        p(i, j).mix(p(i + 1, j), s).mix(p(i, j + 1).mix(p(i + 1, j + 1), s), t)
+        let above = &self.points[(y / self.step) as usize * self.side..];
+        out.clear();
+        out.extend(above[..self.side].iter().zip(&above[self.side..]).map(|(a, b)| a.mix(*b, t)));
     }
 }
 
@@ -382,7 +406,8 @@ fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
     (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
-/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.2 for absorption, 1 from 40 µm of half calibre on (judgement).
+/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.7 for absorption
+/// (which the light passes twice), 1 from 40 µm of half calibre on (judgement).
 fn absorption(half: f32, power: f32) -> f32 {
     (half / 0.0033).min(1.0).powf(power)
 }

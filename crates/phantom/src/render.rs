@@ -1,10 +1,11 @@
+use crate::circulation::Circulation;
 use crate::covers::Covers;
 use crate::optics::Optics;
 use crate::paint::Painter;
 use crate::scene::{Fault, Scene};
 use crate::{Eyeball, raw, sensor, truth};
 use serrata_frame::{Coverage, Frame, Pixels, Samples};
-use serrata_words::{AcquisitionFacts, FrameTruth};
+use serrata_words::{AcquisitionFacts, FrameTruth, Modality};
 
 /// A frame with its truth.
 #[derive(Debug, Clone)]
@@ -25,11 +26,18 @@ impl Eyeball {
     /// Looks at this eye. The scene's `seed` and `eye` are taken from the eye, whatever the scene says.
     #[must_use]
     pub fn render(&self, scene: &Scene) -> Rendered {
+        let circulation = scene.modality.is_dye().then(|| Circulation::new(self, scene.course));
+        self.render_in(scene, circulation.as_ref())
+    }
+
+    /// Looks at this eye, with the course of its dye made before.
+    pub(crate) fn render_in(&self, scene: &Scene, circulation: Option<&Circulation>) -> Rendered {
         let scene = &Scene { seed: self.seed, eye: self.eye, ..scene.clone() };
         let optics = Optics::new(scene);
         let covers = Covers::new(scene, &optics);
         let empty = scene.faults.contains(&Fault::NoRetina);
-        let painter = Painter::new(self, scene, &optics);
+        let moment = circulation.map(|c| c.at(scene.dye_s, scene.modality == Modality::Icg));
+        let painter = Painter::new(self, scene, &optics, moment.as_ref());
         let mut light = if empty { painter.dark() } else { painter.paint() };
         sensor::spread(&mut light, scene, &optics, &covers, self.media);
         let samples = sensor::expose(&light, scene, &optics, &covers);
@@ -48,7 +56,7 @@ impl Eyeball {
             ..AcquisitionFacts::default()
         };
         let frame = Frame { coverage: Coverage::full(optics.size, optics.height), pixels, facts };
-        let made = Rendered { frame, truth: truth::of(self, scene, &optics, &covers) };
+        let made = Rendered { frame, truth: truth::of(self, scene, &optics, &covers, circulation) };
         if scene.raw { raw::stretch(made) } else { made }
     }
 }

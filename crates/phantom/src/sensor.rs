@@ -2,13 +2,14 @@
 
 use crate::aperture;
 use crate::covers::{Acts, Covers, Layer};
-use crate::noise::{bell, flat, ramp};
+use crate::noise::{bells, flat, ramp};
 use crate::optics::Optics;
 use crate::paint::Light;
 use crate::scene::{Fault, Scene};
 use crate::setup::{Setup, Tone};
 use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
+use std::ops::Range;
 
 /// Spread of light by haze and cataract of full strength, in the same pixels: after hazy real frames.
 const SCATTER: f64 = 9.0;
@@ -37,7 +38,7 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
     }
     let n = optics.size as usize;
     if sigma2 > 0.04 && sigma2.is_finite() {
-        light.channels.par_iter_mut().for_each(|c| blur(c, n, sigma2.sqrt()));
+        light.channels.iter_mut().for_each(|c| blur(c, n, sigma2.sqrt()));
     }
     regional(light, scene, optics, covers);
     if veil > 0.0 {
@@ -83,18 +84,23 @@ fn regional(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers) 
 }
 
 /// Gaussian blur of a plane with `n` columns by three box blurs each way.
-pub(crate) fn blur(plane: &mut [f32], n: usize, sigma: f64) {
-    for radius in boxes(sigma) {
-        let radius = radius.min(n.min(plane.len() / n.max(1)).saturating_sub(1) / 2);
-        if radius == 0 {
-            continue;
-        }
-        let mut line = vec![0f32; n];
-        for row in plane.chunks_exact_mut(n) {
-            line.copy_from_slice(row);
-            box_line(&line, row, radius);
-        }
-        box_columns(plane, n, radius);
+pub(crate) fn blur(plane: &mut Vec<f32>, n: usize, sigma: f64) {
+    let most = n.min(plane.len() / n.max(1)).saturating_sub(1) / 2;
+    let radii = boxes(sigma).map(|r| r.min(most));
+    plane.par_chunks_exact_mut(n).for_each_init(
+        || vec![0f32; n],
+        |line, row| {
+            for r in radii.into_iter().filter(|r| *r > 0) {
+                line.copy_from_slice(row);
+                box_line(line, row, r);
+            }
+        },
+    );
+    let mut other = Vec::new();
+    for r in radii.into_iter().filter(|r| *r > 0) {
+        other.resize(plane.len(), 0.0);
+        box_columns(plane, &mut other, n, r);
+        std::mem::swap(plane, &mut other);
     }
 }
 
@@ -123,26 +129,31 @@ fn box_line(from: &[f32], to: &mut [f32], r: usize) {
     }
 }
 
+/// Rows whose sums are run down from one start: fixed, so that the same bytes come out of any number of threads.
+const RUN: usize = 96;
+
 #[allow(clippy::cast_precision_loss)] // small
-fn box_columns(plane: &mut [f32], n: usize, r: usize) {
+fn box_columns(from: &[f32], to: &mut [f32], n: usize, r: usize) {
     let scale = 1.0 / (2 * r + 1) as f32;
-    let from = plane.to_vec();
-    let rows = plane.len() / n;
+    let rows = from.len() / n;
     let row = |i: isize| &from[i.clamp(0, rows as isize - 1) as usize * n..][..n];
-    let mut sum = vec![0f32; n];
-    for i in -(r as isize)..=r as isize {
-        for (s, v) in sum.iter_mut().zip(row(i)) {
-            *s += v;
+    to.par_chunks_mut(n * RUN).enumerate().for_each(|(chunk, out)| {
+        let first = (chunk * RUN) as isize;
+        let mut sum = vec![0f32; n];
+        for i in first - r as isize..=first + r as isize {
+            for (s, v) in sum.iter_mut().zip(row(i)) {
+                *s += v;
+            }
         }
-    }
-    for (i, out) in plane.chunks_exact_mut(n).enumerate() {
-        let i = i as isize;
-        let (coming, going) = (row(i + r as isize + 1), row(i - r as isize));
-        for (((o, s), a), b) in out.iter_mut().zip(&mut sum).zip(coming).zip(going) {
-            *o = *s * scale;
-            *s += a - b;
+        for (i, out) in out.chunks_exact_mut(n).enumerate() {
+            let i = first + i as isize;
+            let (coming, going) = (row(i + r as isize + 1), row(i - r as isize));
+            for (((o, s), a), b) in out.iter_mut().zip(&mut sum).zip(coming).zip(going) {
+                *o = *s * scale;
+                *s += a - b;
+            }
         }
-    }
+    });
 }
 
 /// Colour of skin and iris as this kind of picture shows them: red and green, or grey twice.
@@ -194,35 +205,51 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
     let noise = setup.noise as f32;
     let pick = usize::from(scene.modality != Modality::Red);
     let mut out = vec![0u8; n * optics.height as usize * stride];
-    out.par_chunks_mut(n * stride).enumerate().for_each(|(y, row)| {
-        #[allow(clippy::cast_possible_truncation)] // picture sides
-        let y = y as u32;
-        let inside = aperture::columns(y, optics.size, optics.height);
-        for x in 0..optics.size {
-            let i = y as usize * n + x as usize;
-            let mut v = [0.0; 2];
-            if inside.contains(&x) {
-                for (c, v) in light.channels.iter().zip(&mut v) {
-                    *v = c[i];
-                }
-                if !colour {
-                    v[1] = v[0];
-                }
-                v = covered(v, scene, optics, covers, x, y);
-                let rim = rim(x, y, optics);
-                v = [0, 1].map(|k: usize| tone.at(v[k] * rim * gains[k]));
-                if !colour {
-                    v[0] = v[pick];
-                }
+    out.par_chunks_mut(n * stride).enumerate().for_each_init(
+        || [(); 3].map(|()| vec![0f32; n]),
+        |[first, second, bell], (row, out)| {
+            #[allow(clippy::cast_possible_truncation)] // picture sides
+            let y = row as u32;
+            let inside = aperture::columns(y, optics.size, optics.height);
+            let span = inside.start as usize..inside.end as usize;
+            let mut lines = [first, second];
+            for (k, line) in lines.iter_mut().enumerate() {
+                line.fill(0.0);
+                let plane = &light.channels[k.min(light.channels.len() - 1)];
+                line[span.clone()].copy_from_slice(&plane[row * n..][span.clone()]);
             }
-            for (k, o) in row[x as usize * stride..][..stride.min(2)].iter_mut().enumerate() {
+            covered(&mut lines, scene, optics, covers, y, &inside);
+            let kept = if colour { 0..2 } else { pick..pick + 1 };
+            for (k, line) in kept.clone().zip(&mut lines[kept]) {
+                dim(line, optics, y, &inside);
+                for v in &mut line[span.clone()] {
+                    *v = tone.at(*v * gains[k]);
+                }
+                let k = if colour { k } else { 0 };
                 #[allow(clippy::cast_possible_truncation)] // one of two channels
                 let seed = (scene.shot as u32).wrapping_mul(2).wrapping_add(k as u32) ^ scene.seed as u32;
-                *o = quantise(v[k], noise, x, y, seed);
+                bells(y, seed, bell);
+                for ((o, v), b) in out[k..].iter_mut().step_by(stride).zip(line.iter()).zip(bell.iter()) {
+                    *o = quantise(*v, noise * b);
+                }
             }
-        }
-    });
+        },
+    );
     out
+}
+
+/// Takes the rim's light from a row.
+fn dim(line: &mut [f32], optics: &Optics, y: u32, inside: &Range<u32>) {
+    // Further in than the rim reaches all light comes through.
+    let clear = aperture::columns_below(y, optics.size, optics.height, -RIM - 1e-3);
+    let ends = [
+        inside.start..clear.start.clamp(inside.start, inside.end),
+        clear.end.max(clear.start).clamp(inside.start, inside.end)..inside.end,
+    ];
+    let ends = if clear.is_empty() { [inside.clone(), 0..0] } else { ends };
+    for x in ends.into_iter().flatten() {
+        line[x as usize] *= rim(x, y, optics);
+    }
 }
 
 #[allow(clippy::cast_possible_truncation)] // factors
@@ -234,26 +261,36 @@ fn gain(scene: &Scene) -> f32 {
     scene.faults.iter().filter_map(one).product::<f32>().clamp(0.0, 100.0)
 }
 
-/// Light at a pixel with everything that is in front of it.
-fn covered(mut v: [f32; 2], scene: &Scene, optics: &Optics, covers: &Covers, x: u32, y: u32) -> [f32; 2] {
-    for layer in &covers.layers {
-        if !(layer.rows.contains(&y) && layer.columns.contains(&x)) {
-            continue;
+/// Puts everything that is in front of it before a row of light (both channels).
+fn covered(
+    [first, second]: &mut [&mut Vec<f32>; 2],
+    scene: &Scene,
+    optics: &Optics,
+    covers: &Covers,
+    y: u32,
+    inside: &Range<u32>,
+) {
+    for layer in covers.layers.iter().filter(|l| l.rows.contains(&y)) {
+        for x in layer.columns.start.max(inside.start)..layer.columns.end.min(inside.end) {
+            let alpha = covers.between(&layer.alpha, x, y);
+            if alpha > 0.0 {
+                let i = x as usize;
+                let tone = || covers.between(&layer.tone, x, y);
+                [first[i], second[i]] = behind([first[i], second[i]], layer, alpha, scene.modality, tone);
+            }
         }
-        let alpha = covers.between(&layer.alpha, x, y);
-        if alpha <= 0.0 {
-            continue;
-        }
-        v = behind(v, layer, alpha, scene.modality, || covers.between(&layer.tone, x, y));
     }
-    if covers.blinked(x, y, optics.sideways) {
+    if covers.blinks.is_empty() {
+        return;
+    }
+    for x in inside.clone().filter(|x| covers.blinked(*x, y, optics.sideways)) {
         #[allow(clippy::cast_precision_loss)] // picture sides
         let (u, w) = (x as f32 / optics.size as f32, y as f32 / optics.size as f32);
         #[allow(clippy::cast_possible_truncation)] // a seed
         let tone = 0.75 + 0.25 * flat(u * 5.0, w * 9.0, scene.shot as u32);
-        v = skin(scene.modality, FindingKind::Blink).map(|c| c * tone);
+        let i = x as usize;
+        [first[i], second[i]] = skin(scene.modality, FindingKind::Blink).map(|c| c * tone);
     }
-    v
 }
 
 /// Light behind one layer.
@@ -277,17 +314,20 @@ fn behind(v: [f32; 2], layer: &Layer, alpha: f32, modality: Modality, tone: impl
     }
 }
 
+/// How far in the rim takes light, in halves of the picture's width.
+const RIM: f64 = 0.13;
+
 /// Light that the aperture's rim lets through: it falls off over a few hundredths of the picture.
 #[allow(clippy::cast_possible_truncation)] // 0 to 1
 pub(crate) fn rim(x: u32, y: u32, optics: &Optics) -> f32 {
     let [u, v] = optics.centred(f64::from(x) + 0.5, f64::from(y) + 0.5);
     let d = aperture::signed(u, v);
-    (0.25 + 0.75 * ramp(0.0, 0.13, -d as f32)) * ramp(0.0, 0.006, -d as f32)
+    (0.25 + 0.75 * ramp(0.0, RIM as f32, -d as f32)) * ramp(0.0, 0.006, -d as f32)
 }
 
-/// Shot noise, read noise and eight bits.
-fn quantise(v: f32, factor: f32, x: u32, y: u32, seed: u32) -> u8 {
-    let noisy = v + factor * bell(x, y, seed) * (0.0015 + 0.008 * v.max(0.0).sqrt());
+/// Shot noise, read noise (`noise`: of mean 0 and standard deviation 1) and eight bits.
+fn quantise(v: f32, noise: f32) -> u8 {
+    let noisy = v + noise * (0.0015 + 0.008 * v.max(0.0).sqrt());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
     {
         (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8

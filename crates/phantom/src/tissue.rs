@@ -34,10 +34,10 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let patch = cloud(p, 1.5, 3, l.noise);
-    let red = 0.42 * l.red * (1.0 + 0.62 * patch + 0.40 * cloud(p, 4.5, 4, l.noise ^ 11));
+    let red = 0.42 * l.red * (1.0 + 0.50 * patch + 0.34 * cloud(p, 4.5, 4, l.noise ^ 11));
     let green = 0.42
         * l.green
-        * (1.0 + 0.50 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
+        * (1.0 + 0.60 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();

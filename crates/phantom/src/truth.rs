@@ -20,7 +20,13 @@ const LIT: f32 = 0.45;
 const DIM: f32 = 0.25;
 
 /// The truth about a frame.
-pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
+pub(crate) fn of(
+    eye: &Eyeball,
+    scene: &Scene,
+    optics: &Optics,
+    covers: &Covers,
+    circulation: Option<&Circulation>,
+) -> FrameTruth {
     let aperture = covers.aperture();
     let all = share_base(&aperture);
     let open = open(eye, scene, optics, covers);
@@ -50,8 +56,7 @@ pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers)
         findings,
         expected,
         movements: optics.movements.clone(),
-        dye: scene.modality.is_dye().then(|| {
-            let circulation = Circulation::new(eye, scene.course);
+        dye: circulation.map(|circulation| {
             let phase = circulation.phase(scene.dye_s, scene.modality == Modality::Icg);
             DyeMoment { seconds: scene.dye_s, phase, times: circulation.times() }
         }),

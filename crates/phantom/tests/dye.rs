@@ -25,22 +25,24 @@ fn under(r: &Rendered, mask: &[u8]) -> f64 {
 }
 
 /// At default parameters the published times come out: arm to retina 12 s; choroid 1 to 2 s before; arterio-venous
-/// passage 1.46 ± 0.57 s; mean circulation 4.7 ± 1.1 s (Hickam & Frayser 1965); veins full within 10 s or so of the
-/// artery, brightest before 30 s (reference brief §4.1).
+/// passage 1.46 ± 0.57 s; mean circulation 4.7 ± 1.1 s (Hickam & Frayser 1965); veins brightest about 30 s after the
+/// injection (reference brief §4.1: one source says 30 s, another full veins at 20 to 25 s).
 #[test]
 fn the_published_times_come_out_at_default_parameters() {
     let run = DyeRun::new(scene(0, Modality::Fa), 4, &[]).unwrap();
-    let mut passage = 0.0;
+    let (mut passage, mut circulation) = (0.0, 0.0);
     for seed in 0..8 {
         let t = run.times(&Eyeball::grow(seed, Eye::R));
         assert!((t.arm_to_retina_s - 12.0).abs() < 0.1, "{t:?}");
         assert!((1.0..=2.0).contains(&(t.arm_to_retina_s - t.choroid_s)), "{t:?}");
         assert!((0.89..=2.03).contains(&t.arteriovenous_passage_s), "{t:?}");
         assert!((3.6..=5.8).contains(&t.mean_circulation_s), "{t:?}");
-        assert!((18.0..=30.0).contains(&t.venous_peak_s), "{t:?}");
+        assert!((25.0..=33.0).contains(&t.venous_peak_s), "{t:?}");
         passage += t.arteriovenous_passage_s / 8.0;
+        circulation += t.mean_circulation_s / 8.0;
     }
-    assert!((passage - 1.46).abs() < 0.3, "{passage}");
+    assert!((passage - 1.46).abs() < 0.2, "{passage}");
+    assert!((circulation - 4.7f64).abs() < 0.3, "{circulation}");
 }
 
 #[test]

@@ -50,26 +50,26 @@ struct Common {
     /// primary, up, down, right, left (the patient's), up_right, …
     #[arg(long, default_value = "primary")]
     gaze: Gaze,
-    /// How far the gaze is turned when not primary, degrees.
-    #[arg(long)]
+    /// How far the gaze is turned when not primary, degrees, 0 to 60 [default: 25].
+    #[arg(long, allow_negative_numbers = true)]
     turn: Option<f64>,
-    /// Width of the picture in pixels.
-    #[arg(long, default_value_t = 3600)]
+    /// Width of the picture in pixels, 16 to 8192.
+    #[arg(long, default_value_t = 3600, allow_negative_numbers = true, value_parser = whole::<16, 8192>)]
     size: u32,
-    /// Height of the picture in pixels [default: as the width]; a lower picture is cut from the middle.
-    #[arg(long)]
+    /// Height of the picture in pixels, 16 to 8192 [default: as the width]; a lower picture is cut from the middle.
+    #[arg(long, allow_negative_numbers = true, value_parser = whole::<16, 8192>)]
     height: Option<u32>,
-    /// Axial length in mm [default: drawn from a published distribution].
+    /// Axial length in mm, 18 to 32 [default: drawn from a published distribution].
     #[arg(long, allow_negative_numbers = true)]
     axial_length: Option<f64>,
-    /// KIND=NUMBER: microaneurysm, haemorrhage, drusen, laser_scar, leak (how many), atrophy, non_perfusion (mm²),
-    /// haze, cataract (0 to 1); may be given several times.
+    /// KIND=NUMBER: microaneurysm, haemorrhage, drusen, laser_scar, leak (how many, 0 to 3000), atrophy,
+    /// non_perfusion (mm², 0 to 400), haze, cataract (0 to 1); may be given several times.
     #[arg(long, value_parser = condition)]
     condition: Vec<Condition>,
     /// Neither lids and lashes at the edge nor small movements of the eye.
     #[arg(long)]
     bare: bool,
-    /// Writes masks too: visible retina, lids, lashes, arteries, veins, lesions.
+    /// Writes masks of every picture too: visible retina, lids, lashes, arteries, veins, lesions.
     #[arg(long)]
     masks: bool,
     /// Prints the truth as one line of JSON.
@@ -78,21 +78,27 @@ struct Common {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example, the same eye a visit later, its drusen grown and three more:\n  serrata phantom eye --seed 7 --condition drusen=40 --visits 2 --growth 0.1 --new-marks 3 -o visits"
+)]
 struct EyeArgs {
     #[command(flatten)]
     common: Common,
-    /// How many visits.
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
+    /// How many visits, 1 to 100.
+    #[arg(long, default_value_t = 1, allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=100))]
     visits: u32,
-    /// How much lesions grow in radius from visit to visit, as a share.
+    /// How much lesions grow in radius from visit to visit, as a share, -0.5 to 2.
     #[arg(long, default_value_t = 0.0, allow_negative_numbers = true)]
     growth: f64,
-    /// How many new marks of each kind come with every visit.
-    #[arg(long, default_value_t = 0)]
+    /// How many new marks of each kind come with every visit, 0 to 500.
+    #[arg(long, default_value_t = 0, allow_negative_numbers = true, value_parser = whole::<0, 500>)]
     new_marks: u32,
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example, a blink in a left eye that looks up:\n  serrata phantom frame --seed 7 --eye L --gaze up --fault blink --masks -o made"
+)]
 struct FrameArgs {
     #[command(flatten)]
     common: Common,
@@ -105,33 +111,37 @@ struct FrameArgs {
     /// Rows of a blink, FROM-TO, instead of the usual ones.
     #[arg(long, value_parser = rows)]
     blink_rows: Option<[u32; 2]>,
-    /// Seconds since the dye was injected.
+    /// Seconds since the dye was injected, -3600 to 7200.
     #[arg(long, default_value_t = 60.0, allow_negative_numbers = true)]
     seconds: f64,
-    /// Keeps the uneven stretch of a frame that was not projected.
-    #[arg(long)]
+    /// Keeps the uneven stretch of a frame that was not projected; such a frame has no masks.
+    #[arg(long, conflicts_with = "masks")]
     raw: bool,
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example, both dyes in turn through a leaking retina with a slow arm:\n  serrata phantom dye --seed 7 --frames 60 --icg --condition leak=5 --arm-to-retina 17 -o run"
+)]
 struct DyeArgs {
     #[command(flatten)]
     common: Common,
-    /// How many frames.
-    #[arg(long, default_value_t = 60)]
+    /// How many frames, 1 to 2000.
+    #[arg(long, default_value_t = 60, allow_negative_numbers = true, value_parser = whole::<1, 2000>)]
     frames: u32,
     /// ICG as well, in turn with fluorescein.
     #[arg(long)]
     icg: bool,
-    /// Seconds from injection to the first dye in the retina.
-    #[arg(long, default_value_t = 12.0)]
+    /// Seconds from injection to the first dye in the retina, 4 to 60.
+    #[arg(long, default_value_t = 12.0, allow_negative_numbers = true)]
     arm_to_retina: f64,
-    /// Speed of the retinal circulation against the usual.
-    #[arg(long, default_value_t = 1.0)]
+    /// Speed of the retinal circulation against the usual, 0.2 to 4.
+    #[arg(long, default_value_t = 1.0, allow_negative_numbers = true)]
     speed: f64,
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  serrata phantom day --seed 1 --size 900 -o day")]
 struct DayArgs {
     /// Seed of the day.
     #[arg(long)]
@@ -139,8 +149,8 @@ struct DayArgs {
     /// Folder for pictures and truth.
     #[arg(short, long, value_name = "DIR")]
     output: PathBuf,
-    /// Width of the pictures in pixels.
-    #[arg(long, default_value_t = 3600, value_parser = clap::value_parser!(u32).range(64..=8192))]
+    /// Width of the pictures in pixels, 64 to 8192.
+    #[arg(long, default_value_t = 3600, allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(64..=8192))]
     size: u32,
     /// Prints the truth of each picture as one line of JSON.
     #[arg(long)]
@@ -158,13 +168,14 @@ fn condition(text: &str) -> Result<Condition, String> {
             kind @ (LesionKind::Atrophy | LesionKind::NonPerfusion) => {
                 Condition::Region { kind, area_mm2: value }
             }
-            kind => {
-                let count =
-                    number.parse().map_err(|_| format!("{number}: so many marks cannot be counted"))?;
-                Condition::Marks { kind, count }
-            }
+            kind => Condition::Marks { kind, count: whole::<0, 3000>(number)? },
         },
     })
+}
+
+/// Reads a whole number; what is one but out of its range is told by the phantom itself.
+fn whole<const LOW: u32, const HIGH: u32>(text: &str) -> Result<u32, String> {
+    text.parse().map_err(|_| format!("it must be a whole number from {LOW} to {HIGH}"))
 }
 
 /// Reads FROM-TO.
@@ -312,15 +323,19 @@ fn dye(a: &DyeArgs) -> Result<()> {
     let dyes: &[Modality] = if a.icg { &[Modality::Icg, Modality::Fa] } else { &[Modality::Fa] };
     let run = DyeRun::new(scene, a.frames, dyes)?;
     let eye = Eyeball::grow_with(c.seed, c.eye, &c.health())?;
-    run_of(&run, &eye, &c.output, &format!("{}-{}", c.seed, c.eye), c.json)
+    run_of(&run, &eye, &c.output, &format!("{}-{}", c.seed, c.eye), c.masks, c.json)
 }
 
 /// Writes a dye run's frames as they are made, one in memory at a time, and its truth.
-fn run_of(run: &DyeRun, eye: &Eyeball, dir: &Path, stem: &str, json: bool) -> Result<()> {
+fn run_of(run: &DyeRun, eye: &Eyeball, dir: &Path, stem: &str, with_masks: bool, json: bool) -> Result<()> {
     let mut frames = Vec::new();
     for (k, made) in run.frames(eye).enumerate() {
         let (seconds, kind) = run.plan[k];
-        let truth = keep(made, dir, &format!("{stem}-{kind}-{:03}", k + 1))?;
+        let name = format!("{stem}-{kind}-{:03}", k + 1);
+        let truth = keep(made, dir, &name)?;
+        if with_masks && let Some(scene) = run.scene_of(k) {
+            masks(eye, &scene, dir, &name)?;
+        }
         say(&truth, dir, json)?;
         let phase = truth.dye.map(|d| d.phase);
         frames.push(
@@ -357,7 +372,7 @@ fn day(a: &DayArgs) -> Result<()> {
     }
     for run in crate::day::dye_runs(a.seed, a.size)? {
         let dir = a.output.join(run.id);
-        run_of(&run.run, &run.eye, &dir, run.id, a.json)?;
+        run_of(&run.run, &run.eye, &dir, run.id, false, a.json)?;
         list.push(serde_json::json!({
             "id": run.id, "name": run.name, "born": run.born, "order": run.order, "chair": null,
             "dye": format!("{}/{}-dye.json", run.id, run.id),

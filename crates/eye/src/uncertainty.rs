@@ -38,7 +38,9 @@ pub struct Measure {
 /// 90° growing with the fourth power of the eccentricity, and 2.3 % of scatter of R between eyes of
 /// one axial length (both judgement).
 ///
-/// It is held against another truth, the digitised curve of Drasdo & Fowler, in `tests/coverage.rs`.
+/// It is held against other truths in `tests/coverage`: the digitised curve of Drasdo & Fowler on a sphere, on which the
+/// settings were fitted, and along an ellipsoid, on which they were not. It is an interval *given that curve*: eyes in
+/// which the retina follows a ray traced through a schematic eye, some 6 % farther out, lie beyond it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
     /// Mean of the figure by the models over the figure on the sphere.

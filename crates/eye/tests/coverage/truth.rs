@@ -4,6 +4,7 @@ use crate::trace::{Ellipsoid, between, curve};
 use rand::RngExt;
 use rand_distr::{Distribution, Normal};
 use serrata_eye::{Direction, DrasdoFowler, RetinalPoint, Rotation, VisualAngle};
+use std::sync::LazyLock;
 
 pub type Rng = rand_pcg::Pcg64Mcg;
 
@@ -32,12 +33,16 @@ pub struct Shown {
 }
 
 /// The digitised curve as mm on an eye of 24 mm.
-fn digitised() -> Vec<(f64, f64)> {
+static DIGITISED: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
     (0..=396)
         .map(|k| f64::from(k) * 0.25f64.to_radians())
         .map(|v| (v, DrasdoFowler::distance_mm(VisualAngle(v)).unwrap()))
         .collect()
-}
+});
+
+/// A maker's schematic eye of 24 mm with a spherical retina of 12 mm.
+static TRACED: LazyLock<Vec<(f64, f64)>> =
+    LazyLock::new(|| curve(24.0, Ellipsoid { across: 12.0, along: 12.0 }));
 
 /// Atchison et al. (IOVS 2005;46:2698; Vision Res 2006;46:2236), read in open code: half-axes 10.148 along, 11.455 and
 /// 11.365 across, less 0.163, 0.043 and 0.090 a dioptre; axial length 23.58 − 0.299 mm a dioptre.
@@ -50,20 +55,19 @@ impl Shown {
     pub fn draw(kind: Kind, axial: f64, scatter: f64, rng: &mut Rng) -> Self {
         let size = normal(1.0, scatter, rng);
         let w: f64 = rng.random();
-        let drasdo = digitised();
-        let traced = curve(24.0, Ellipsoid { across: 12.0, along: 12.0 });
+        let drasdo = &*DIGITISED;
         let other = |v: f64| match kind {
             Kind::Sphere => v + (4.67 / 12.0 * v.sin()).asin(),
-            Kind::Ellipsoid | Kind::Traced => between(&traced, v) / 12.0,
+            Kind::Ellipsoid | Kind::Traced => between(&TRACED, v) / 12.0,
         };
-        let said = |v: f64| w * other(v) + (1.0 - w) * between(&drasdo, v) / DrasdoFowler::RADIUS_MM;
+        let said = |v: f64| w * other(v) + (1.0 - w) * between(drasdo, v) / DrasdoFowler::RADIUS_MM;
         let (shape, mm): (Ellipsoid, Box<dyn Fn(f64) -> f64>) = match kind {
             Kind::Sphere => {
                 let r = 11.95 * axial / 24.0;
-                (Ellipsoid { across: r, along: r }, Box::new(|v| between(&drasdo, v) * axial / 24.0))
+                (Ellipsoid { across: r, along: r }, Box::new(|v| between(drasdo, v) * axial / 24.0))
             }
             Kind::Ellipsoid => {
-                (by_mri(axial), Box::new(|v| between(&drasdo, v) * (axial - 1.82) / (24.0 - 1.82)))
+                (by_mri(axial), Box::new(|v| between(drasdo, v) * (axial - 1.82) / (24.0 - 1.82)))
             }
             Kind::Traced => {
                 let c = curve(axial, by_mri(axial));
@@ -88,7 +92,8 @@ impl Shown {
     pub fn length(&self, path: &[Direction]) -> f64 {
         path.windows(2)
             .map(|w| {
-                let on: Vec<_> = (0..=24).map(|k| self.place(part(w[0], w[1], f64::from(k) / 24.0))).collect();
+                let on: Vec<_> =
+                    (0..=24).map(|k| self.place(part(w[0], w[1], f64::from(k) / 24.0))).collect();
                 on.windows(2).map(|p| norm(minus(p[1], p[0]))).sum::<f64>()
             })
             .sum()
@@ -96,16 +101,18 @@ impl Shown {
 
     /// Area in mm² of a ring that can all be seen from `middle`, by small triangles.
     pub fn area(&self, ring: &[Direction], middle: Direction) -> f64 {
-        const RINGS: u32 = 12;
-        let at = |i: usize, k: u32| self.place(part(middle, ring[i % ring.len()], f64::from(k) / f64::from(RINGS)));
-        let mut sum = 0.0;
-        for i in 0..ring.len() {
-            for k in 0..RINGS {
-                let (a, b, c, d) = (at(i, k), at(i, k + 1), at(i + 1, k + 1), at(i + 1, k));
-                sum += norm(cross(minus(c, a), minus(d, b))) / 2.0;
-            }
-        }
-        sum
+        const RINGS: u32 = 8;
+        let spoke = |d: &Direction| -> Vec<[f64; 3]> {
+            (0..=RINGS).map(|k| self.place(part(middle, *d, f64::from(k) / f64::from(RINGS)))).collect()
+        };
+        let spokes: Vec<_> = ring.iter().map(spoke).collect();
+        let quarter = |a: &Vec<[f64; 3]>, b: &Vec<[f64; 3]>| -> f64 {
+            a.windows(2)
+                .zip(b.windows(2))
+                .map(|(a, b)| norm(cross(minus(b[1], a[0]), minus(b[0], a[1]))) / 2.0)
+                .sum()
+        };
+        (0..ring.len()).map(|i| quarter(&spokes[i], &spokes[(i + 1) % ring.len()])).sum()
     }
 }
 
@@ -132,7 +139,14 @@ fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
 }
 
 /// What is drawn about a place: a ring or a path of a size in degrees, in the view frame.
-pub fn figure(place: Rotation, size: f64, corners: u32, least: f64, area: bool, rng: &mut Rng) -> Vec<Direction> {
+pub fn figure(
+    place: Rotation,
+    size: f64,
+    corners: u32,
+    least: f64,
+    area: bool,
+    rng: &mut Rng,
+) -> Vec<Direction> {
     let turn = 360.0 * rng.random::<f64>();
     (0..corners)
         .map(|k| {

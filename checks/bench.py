@@ -192,7 +192,8 @@ def geometry() -> None:
     # healpy finds the cells whose centres lie in a convex polygon: the corners of the same ring without its ruggedness.
     turns = np.linspace(0, 2 * math.pi, 2000, endpoint=False)
     tilt = math.radians(20)
-    corners = np.stack([math.sin(tilt) * np.cos(turns), math.sin(tilt) * np.sin(turns), np.full(2000, math.cos(tilt))], 1)
+    # On the grid's equator: about its pole whole rings of cells are in or out at once.
+    corners = np.stack([np.full(2000, math.cos(tilt)), math.sin(tilt) * np.cos(turns), math.sin(tilt) * np.sin(turns)], 1)
     by_cells = []
     for _ in range(20):
         start = time.perf_counter()

@@ -39,7 +39,8 @@ bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py
 
-phantom-report: build ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
+phantom-report: setup ## Writes docs/phantom.md: simulated frames beside the real ones (PAIRS=DIR for pictures of pairs)
+	@cargo build --release -p serrata-phantom --examples --locked
 	@.venv/bin/python checks/phantom_report.py $(if $(PAIRS),--pairs "$(PAIRS)")
 
 appraisal-bench: build ## Prints every figure that the appraisal is held to (BENCH="--quick" or "--parts real,bad" for some)

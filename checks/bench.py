@@ -156,13 +156,18 @@ def geometry() -> None:
 
     rng = np.random.default_rng(3)
     ring = [[float(20 * math.cos(a) * r), float(20 * math.sin(a) * r)] for a, r in zip(np.linspace(0, 2 * math.pi, 2000, endpoint=False), rng.uniform(0.9, 1, 2000))]
+    convex = [[float(20 * math.cos(a)), float(20 * math.sin(a))] for a in np.linspace(0, 2 * math.pi, 64, endpoint=False)]
     asked = [
         {"op": "time_mask", "width": 3900, "height": 3000, "deg_per_px": 0.05, "rounds": 15},
         {"op": "time_area", "ring": ring, "inside": [0, 0], "rounds": 200},
+        # healpy takes convex polygons only.
+        {"op": "time_area", "ring": convex, "inside": [0, 0], "rounds": 200},
+        {"op": "area", "ring": convex, "inside": [0, 0]},
     ]
     text = "".join(json.dumps(q) + "\n" for q in asked)
     done = subprocess.run([str(BINARY.parent / "examples" / "geometry")], input=text, capture_output=True, text=True, check=True)
-    footprints, areas = [json.loads(line)["values"] for line in done.stdout.splitlines()]
+    *timed, ours = [json.loads(line) for line in done.stdout.splitlines()]
+    footprints, areas, convex_areas = [answer["values"] for answer in timed]
 
     # healpy: the same picture by asking for every cell of the grid whether its centre is covered.
     cells = np.arange(healpy.nside2npix(256))
@@ -203,6 +208,17 @@ def geometry() -> None:
     for peer, their in (("pyproj", theirs), ("healpy", by_cells)):
         ratio = statistics.median(areas) / statistics.median(their)
         print(f"{'area of a polygon of 2,000 points':58} {ratio:8.4f} ×  of {peer}'s  {statistics.median(areas) * 1e6:.0f} µs against {statistics.median(their) * 1e6:.0f} µs")
+
+    corners = healpy.ang2vec(*np.array(convex).T, lonlat=True)
+    theirs = []
+    for _ in range(20):
+        start = time.perf_counter()
+        grid = len(healpy.query_polygon(1024, corners)) * healpy.nside2pixarea(1024)
+        theirs.append(time.perf_counter() - start)
+    exact = geod.polygon_area_perimeter(*np.array(convex).T)[0]
+    assert abs(grid / exact - 1) < 1e-3 and abs(ours["value"] / exact - 1) < 1e-9, (grid, ours, exact)
+    ratio = statistics.median(convex_areas) / statistics.median(theirs)
+    print(f"{'area of a convex polygon of 64 points':58} {ratio:6.4f} ×  of healpy's (cells of nside 1024)  {statistics.median(convex_areas) * 1e6:.1f} µs against {statistics.median(theirs) * 1e6:.0f} µs")
 
 
 def main() -> int:

@@ -1,13 +1,13 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, Corrections, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
+  Appraisal, Chart, Corrections, Day, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { resultShape, viewLine, findingWord } from "../src/lib/words";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
-const RINGS = [{ name: "arcades", degrees: 25 }, { name: "equator", degrees: 67.6 }, { name: "ora", degrees: 97 }];
+const RINGS = [{ name: "arcades", degrees: 32.2 }, { name: "equator", degrees: 67.6 }, { name: "ora", degrees: 108.9 }];
 
 /** A retinal outline: an oval round a centre, given in degrees on the chart, with a gentle wave. */
 function oval(cx: number, cy: number, rx: number, ry: number, wave = 0): RetinalPoint[] {
@@ -153,6 +153,8 @@ export class Clinic {
       next: verdict === null ? null : verdict === "usable" ? "keep" : "try_again",
       leading: row.fault?.text ?? null,
       set_aside: this.aside.get(row.id) ?? null,
+      quarantined: false,
+      query: null,
     };
   }
 
@@ -209,17 +211,27 @@ export class Clinic {
       frames: frames.length,
       frames_not_usable: frames.filter((r) => r.verdict === "not_usable").length,
       next_step: first === undefined ? null : viewLine(first.eye, first.modality, first.gaze),
+      calls_open: 0,
+      paused_until_utc_us: null,
+      scheduled: null,
+      unwell: false,
       completeness: due.length > 0 ? "not_yet" : views.some((view) => view.state.startsWith("not")) ? "as_far_as_possible" : "complete",
     };
   }
 
-  day(): { schema: "serrata.day/1"; now_utc_us: number; visits: DayVisit[]; unassigned: number; waiting: number } {
+  day(): Day {
     return {
       schema: "serrata.day/1",
       now_utc_us: START + 46 * MINUTE,
       visits: this.people.map((person) => this.line(person)),
       unassigned: this.rows.filter((r) => r.visit === null).length,
       waiting: this.rows.filter((r) => r.verdict === null && r.failed !== true).length,
+      alarms: [
+        {
+          visit_id: 2, who: "J. Teacup, 1984", chair: "Chair 2", what: "Left eye: fluorescein, late frame", now: false, clash: null,
+          from_utc_us: START + 53 * MINUTE, to_utc_us: START + 61 * MINUTE,
+        },
+      ],
     };
   }
 
@@ -248,6 +260,10 @@ export class Clinic {
       frames: this.rows.filter((r) => r.visit === id).map((r) => this.brief(r)),
       charts: [this.chart("R", person, views), this.chart("L", person, views)],
       cautions: person.cautions,
+      today: {
+        orders: [], first: [], notes: [], answers: [], needle: [], light: [], facts: [],
+        scheduled: null, identity: null, paused_until_utc_us: null, unwell: false, calls_open: 0,
+      },
     };
   }
 
@@ -273,6 +289,7 @@ export class Clinic {
         ...this.brief(r),
         why: r.failed === true ? "The file could not be read, so it names no patient." : "The picture names no study and no patient.",
         patient_id: r.id === 902 ? "DEMO-0012" : null,
+        beside: r.id === 902 ? [{ visit_id: 2, same_study: false, differences: [{ field: "birth date", here: "19 Sep 1948", there: "19 Sep 1984" }] }] : [],
       }));
     return { schema: "serrata.unassigned/1", frames };
   }

@@ -1,6 +1,12 @@
 //! Whether there is any retina in the picture.
 
-use crate::{anatomy::Vessels, faults::Seen, filter, mask::Mask, scene::Scene};
+use crate::{
+    anatomy::{Vessels, core},
+    faults::Seen,
+    filter,
+    mask::Mask,
+    scene::Scene,
+};
 use serrata_words::{Finding, FindingKind};
 
 /// Least contrast of lines: an even card or a plain disc has none, its noise stays below.
@@ -18,6 +24,10 @@ const NARROW: f32 = 0.15;
 /// The same in a round, narrow field, which need not hold the disc at all; and the least number and order of lines there,
 /// where lesions may outnumber vessels.
 const ROUND: (f32, usize, f64) = (0.08, 120, 0.5);
+
+/// Distance from a round rim, as a share of the diameter, within which no line counts: smoothing bends the light along
+/// the rim of any disc, also of an even one.
+const RIM: f32 = 0.05;
 
 /// The same where the picture is filled to its corners, as photographs are and pictures through a pupil are not.
 const CONVERGENCE_FILLED: f32 = 0.55;
@@ -46,13 +56,32 @@ pub(crate) fn no_retina(seen: &Seen<'_>, blink: bool) -> Option<Finding> {
         (false, true) => CONVERGENCE_FILLED,
     };
     let (lines, ordered) = if scene.round { (ROUND.1, ROUND.2) } else { (300, ORDER) };
+    let (count, contrast) = lines_inside(scene, vessels);
     let retina_like = left >= LEFT
-        && vessels.points.len() >= lines
-        && vessels.contrast >= CONTRAST
+        && count >= lines
+        && contrast >= CONTRAST
         && order(scene, vessels) >= ordered
         && converging >= enough
         && scene.blueness() < BLUE;
     (!retina_like).then(|| Finding::new(FindingKind::NoRetina, 1.0, 1.0))
+}
+
+/// How many vessel points there are, and their contrast (of the highest twentieth); in a round field of those away from
+/// its rim only.
+fn lines_inside(scene: &Scene<'_>, vessels: &Vessels) -> (usize, f32) {
+    let Some(diameter) = scene.diameter else { return (vessels.points.len(), vessels.contrast) };
+    let inner = core(&scene.aperture, RIM * diameter);
+    let mut weights: Vec<f32> = vessels
+        .points
+        .iter()
+        .filter(|p| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // inside the plane
+            let (x, y) = (p.x as usize, p.y as usize);
+            inner.at(x.min(inner.width - 1), y.min(inner.height - 1))
+        })
+        .map(|p| p.weight * vessels.contrast)
+        .collect();
+    (weights.len(), filter::percentile(&mut weights, 0.95))
 }
 
 /// Whether so much is burnt out that missing vessels say nothing.

@@ -50,7 +50,7 @@ pub(crate) fn grow(
     let d = disc.xyz();
     let pole = Direction::new([0.5 * d[0], 0.5 * d[1], 1.0]).unwrap_or(Direction::POLE).xyz();
     let mut out = Vec::new();
-    for _ in 0..640 {
+    for _ in 0..900 {
         let from = if rng.random_bool(0.7) { 9.0..58.0 } else { 70.0..100.0f64 };
         let z = rng.random_range(from).to_radians().cos();
         let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
@@ -62,12 +62,12 @@ pub(crate) fn grow(
         let pick = usize::from(rng.random_bool(0.25));
         let Some(goal) = order.get(pick).or(order.first()) else { break };
         // Ampullae gather from a field, not into a point.
-        let near = Rotation::tilting(rng.random_range(0.0..360.0), rng.random_range(0.0..10.0));
+        let near = Rotation::tilting(rng.random_range(0.0..360.0), rng.random_range(0.0..16.0));
         let goal = near.apply(**goal);
-        let width = rng.random_range(0.08..0.26) / 2.0 / radius_mm;
+        let width = rng.random_range(0.07..0.22) / 2.0 / radius_mm;
         #[allow(clippy::cast_possible_truncation)] // widths
         let half = [(0.6 * width) as f32, (1.15 * width) as f32];
-        let stop = rng.random_range(1.0..6.0f64).to_radians();
+        let stop = rng.random_range(2.0..14.0f64).to_radians();
         let points = flow(start, goal.xyz(), pole, stop, sway);
         if points.len() > 6 {
             out.push(Strand { points, half, strength: rng.random_range(0.35..1.0) });
@@ -104,9 +104,9 @@ fn flow(start: V, goal: V, pole: V, stop: f64, sway: u32) -> Vec<[f32; 3]> {
         #[allow(clippy::cast_possible_truncation)] // angles
         let far = f64::from(noise::ramp(0.15, 1.0, near as f32));
         let k = (0.3 + far)
-            * f64::from(0.5 * noise::cloud(q, 3.0, 2, sway) + 0.9 * noise::cloud(q, 10.0, 2, sway ^ 77));
+            * f64::from(0.35 * noise::cloud(q, 3.0, 2, sway) + 0.45 * noise::cloud(q, 10.0, 2, sway ^ 77));
         let next = [0, 1, 2]
-            .map(|i: usize| p[i] + step * (t[i] - 0.55 * far * back[i] + k * side[i]) / (1.0 + 0.4 * far));
+            .map(|i: usize| p[i] + step * (t[i] - 0.60 * far * back[i] + k * side[i]) / (1.0 + 0.4 * far));
         let Some(n) = Direction::new(next) else { break };
         p = n.xyz();
     }

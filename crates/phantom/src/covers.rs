@@ -74,16 +74,17 @@ impl Layer {
 /// and opened last, so that the middle loses fewer lines.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Blink {
-    /// Lines at the sides.
+    /// Lines from the one at which half of the width is covered to the one at which half of it is free again.
     pub lines: [u32; 2],
-    /// Lines later that it covers the middle, and lines sooner that it frees it.
+    /// Lines from covering the sides to covering the middle, and from freeing the middle to freeing the sides.
     pub lag: [f64; 2],
 }
 
 impl Blink {
     /// The lines that it covers at a place across the sweep, −1 to 1.
     pub fn at(&self, across: f64) -> [f64; 2] {
-        let arch = 1.0 - across * across;
+        // At half of the width, ± ½, the arch has gone three quarters of its way.
+        let arch = 0.25 - across * across;
         [f64::from(self.lines[0]) + self.lag[0] * arch, f64::from(self.lines[1]) - self.lag[1] * arch]
     }
 }
@@ -122,28 +123,33 @@ impl Covers {
         it
     }
 
-    /// Lids at the ends, a few lashes and a corner of lid at the lower edge, as most real pictures have.
+    /// Lids at the ends, fans of lashes out of the lower corners and a corner of lid, as most real pictures have.
     fn everyday(&mut self, rng: &mut Pcg64Mcg) {
         let corner: f64 = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
-        let share = rng.random_range(0.004..0.018);
-        let grain: u32 = rng.random();
         let low = self.half_height().min(0.9);
-        self.cover(FindingKind::Lid, Some(Side::Bottom), share, grain, 0.02, move |x, y| {
-            1.0 + low - y - 0.85 * corner * x
-        });
+        if rng.random_bool(0.6) {
+            let (share, grain) = (rng.random_range(0.004..0.030), rng.random());
+            let slope = rng.random_range(0.5..0.9);
+            self.cover(FindingKind::Lid, Some(Side::Bottom), share, grain, 0.02, move |x, y| {
+                1.0 + low - y - slope * corner * x
+            });
+        }
         for side in [Side::Left, Side::Right] {
-            if rng.random_bool(0.65) {
-                let (share, grain) = (rng.random_range(0.006..0.030), rng.random());
-                let slant = rng.random_range(0.15..0.40);
-                self.cover(FindingKind::Lid, Some(side), share, grain, 0.008, move |x, y| {
+            if rng.random_bool(0.75) {
+                let (share, grain) = (rng.random_range(0.008..0.045), rng.random());
+                // The gap between the lids narrows downwards or upwards: the ends are wedges with a slight bow.
+                let (slant, bow) = (rng.random_range(0.12..0.34), rng.random_range(0.0..0.14));
+                self.cover(FindingKind::Lid, Some(side), share, grain, 0.005, move |x, y| {
                     let (u, v) = inwards(side, x, y);
-                    u + slant * v
+                    u + slant * v + bow * v * v
                 });
             }
         }
-        for (at, n) in [(-corner, rng.random_range(4..9u32)), (corner, rng.random_range(1..5u32))] {
-            let length = rng.random_range(0.10..0.20);
-            self.lashes(rng, Side::Bottom, length, n, at * 0.6, -at * 0.5, 0.75);
+        for at in [-corner, corner] {
+            let count = if at < 0.0 { rng.random_range(9..26u32) } else { rng.random_range(3..16u32) };
+            let (length, dark) = (rng.random_range(0.08..0.17), rng.random_range(0.45..0.90));
+            let (place, lean) = (at * rng.random_range(0.50..0.85), at * rng.random_range(-0.9..0.5));
+            self.lashes(rng, Side::Bottom, length, count, place, lean, dark);
         }
     }
 
@@ -215,8 +221,9 @@ impl Covers {
     /// sits a little off the middle.
     fn too_far(&mut self, rng: &mut Pcg64Mcg, strength: f64) {
         let grain: u32 = rng.random();
-        let (dx, dy) = (rng.random_range(-0.08..0.08), rng.random_range(-0.08..0.08));
-        let tall = rng.random_range(0.80..0.95);
+        let (dx, dy) = (rng.random_range(-0.04..0.04), rng.random_range(-0.04..0.04));
+        // About the aperture's own shape (0.87), so that it closes on all sides.
+        let tall = rng.random_range(0.80..0.92);
         self.cover(FindingKind::TooFar, None, 0.5 * strength.clamp(0.0, 1.0), grain, 0.22, move |x, y| {
             1.4 - (x - dx).hypot((y - dy) / tall)
         });
@@ -250,8 +257,12 @@ impl Covers {
     ) {
         let wobble = |x: f64, y: f64| {
             #[allow(clippy::cast_possible_truncation)] // about one
-            let (x, y) = (x as f32, y as f32);
-            f64::from(0.025 * flat(x * 3.0, y * 3.0, grain) + 0.008 * flat(x * 11.0, y * 11.0, grain))
+            let (x, y, soft) = (x as f32, y as f32, soft as f32);
+            // A sharp margin is a smooth one: what is far out of focus wavers more.
+            let waver = (soft / 0.03).min(1.0);
+            f64::from(
+                waver * (0.025 * flat(x * 3.0, y * 3.0, grain) + 0.008 * flat(x * 11.0, y * 11.0, grain)),
+            )
         };
         let field: Vec<f64> = self.each(|x, y| depth(x, y) + wobble(x, y));
         let mut inside: Vec<f64> =
@@ -274,8 +285,10 @@ impl Covers {
             let (x, deep) = ((k % n) as f32 / n as f32, d as f32);
             1.0 + 0.10 * flat(x * 4.0, deep * 16.0, grain ^ 7) + 0.05 * flat(x * 40.0, deep * 50.0, grain ^ 8)
         };
+        #[allow(clippy::cast_possible_truncation)] // some cells
+        let bright = (7.0_f64).min(2.5 + 150.0 * soft) as f32;
         let tone = field.iter().enumerate();
-        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, 7.0, over(*d))) * furrows(k, *d)).collect();
+        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, bright, over(*d))) * furrows(k, *d)).collect();
         self.add(kind, Acts::Covers, from, 0.5, alpha, tone);
     }
 

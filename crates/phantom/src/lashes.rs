@@ -27,17 +27,19 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bu
     let (size, height) = (n as u32, m as u32);
     // The lid's margin lies beyond the aperture's rim, or the picture's edge where that cuts the aperture.
     let margin = (0.5 * tall).min(0.44);
+    // A dense bunch stands closer.
+    let spread = if bunch.at == 0.0 { 1.0 } else { 0.7 };
     let mut out = vec![0f32; n * m];
     for _ in 0..bunch.count {
         #[allow(clippy::cast_possible_truncation)] // about one
         let (length, at, lean) = (bunch.length as f32, bunch.at as f32, bunch.lean as f32);
         let length = length * rng.random_range(0.55..1.35f32);
-        let root = 0.5 + 0.5 * at + rng.random_range(-0.26..0.26f32);
-        // Lashes fan out from the middle of the side.
-        let lean = lean + 1.1 * (root - 0.5) + rng.random_range(-0.25..0.25f32);
-        let bend = rng.random_range(-0.35..0.35f32);
-        let half = rng.random_range(0.0022..0.0060f32) * scale;
-        let mut canvas = Canvas::new(size, height, rng.random_range(0.008..0.018f32) * scale);
+        let root = 0.5 + 0.5 * at + rng.random_range(-0.26..0.26f32) * spread;
+        // Lashes fan out from the middle of their bunch.
+        let lean = lean + 1.6 * (root - 0.5 - 0.5 * at) + rng.random_range(-0.25..0.25f32);
+        let bend = rng.random_range(-0.7..0.7f32);
+        let half = rng.random_range(0.0016..0.0046f32) * scale;
+        let mut canvas = Canvas::new(size, height, rng.random_range(0.005..0.014f32) * scale);
         let point = |t: f32| {
             let (u, v) = (length * t, root + length * (lean * t + bend * t * t));
             let (x, y) = match side {

@@ -69,12 +69,12 @@ impl<'a> Painter<'a> {
             // In reflected light an artery's middle throws light back.
             match &moment {
                 Some(m) => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, |i| filled(m.artery(i)));
-                    project.tree(&eye.veins, &clip, &mut veins, |i| filled(m.vein(i)));
+                    project.tree(&eye.arteries, &clip, &mut arteries, 0.6, |i| filled(m.artery(i)));
+                    project.tree(&eye.veins, &clip, &mut veins, 0.6, |i| filled(m.vein(i)));
                 }
                 None => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, |_| (1.0, 0.35));
-                    project.tree(&eye.veins, &clip, &mut veins, |_| (1.0, -0.30));
+                    project.tree(&eye.arteries, &clip, &mut arteries, 1.2, |_| (1.0, 0.35));
+                    project.tree(&eye.veins, &clip, &mut veins, 1.2, |_| (1.0, -0.30));
                 }
             }
             for s in &eye.strands {
@@ -192,6 +192,7 @@ impl<'a> Painter<'a> {
         let disc = self.disc(p);
         // On the disc vessels divide, and stand before a bright ground.
         let clear = t.retina * (1.0 - 0.35 * disc.0);
+        let clear = if self.modality == Modality::Fa { clear * tissue::reach(p) } else { clear };
         let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
@@ -199,7 +200,7 @@ impl<'a> Painter<'a> {
                     + 0.14 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
-                let v = (base + 0.95 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
+                let v = (base + 0.70 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {
@@ -234,7 +235,7 @@ impl<'a> Painter<'a> {
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
                 [
                     red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
-                    green * (1.0 - 0.74 * artery) * (1.0 - 0.86 * vein),
+                    green * (1.0 - 0.42 * artery) * (1.0 - 0.62 * vein),
                 ]
             }
         }
@@ -320,7 +321,14 @@ impl<'a> Projector<'a> {
         (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, middle - k * v[1] * self.scale], k))
     }
 
-    pub fn tree(&self, tree: &Tree, clip: &Clip, canvas: &mut Canvas, look: impl Fn(usize) -> (f32, f32)) {
+    pub fn tree(
+        &self,
+        tree: &Tree,
+        clip: &Clip,
+        canvas: &mut Canvas,
+        power: f32,
+        look: impl Fn(usize) -> (f32, f32),
+    ) {
         let places: Vec<_> = tree.points.iter().map(|p| self.place(*p)).collect();
         for i in 0..tree.points.len() {
             let a = tree.parent[i] as usize;
@@ -339,7 +347,7 @@ impl<'a> Projector<'a> {
             let half = [own * p1.1 * self.scale, tree.half[i] * p2.1 * self.scale];
             let (strength, rim) = look(i);
             if strength > 1e-3 {
-                let brush = (strength * absorption(tree.half[i]), rim);
+                let brush = (strength * absorption(tree.half[i], power), rim);
                 curve([p0.0, p1.0, p2.0, p3.0], half, brush, clip, canvas);
             }
         }
@@ -374,9 +382,9 @@ fn filled([middle, wall]: [f32; 2]) -> (f32, f32) {
     (strength.min(1.3), if strength > 1e-4 { (b - a) / strength } else { 0.0 })
 }
 
-/// A thin vessel absorbs less: about with the power 0.4 of its calibre, 1 from 40 µm of half calibre on (judgement).
-fn absorption(half: f32) -> f32 {
-    (half / 0.0033).min(1.0).powf(0.4)
+/// A thin vessel is paler: about with some power of its calibre, 0.6 for dye and 1.2 for absorption, 1 from 40 µm of half calibre on (judgement).
+fn absorption(half: f32, power: f32) -> f32 {
+    (half / 0.0033).min(1.0).powf(power)
 }
 
 /// Adds the middle piece of a Catmull-Rom curve through four points as short strokes.

@@ -48,6 +48,7 @@ impl Scene {
         within("gaze turn in degrees", self.turn_deg, 0.0..=60.0)?;
         within("seconds since injection", self.dye_s, -3600.0..=7200.0)?;
         self.course.check()?;
+        self.setup.map_or(Ok(()), |s| s.check())?;
         self.faults.iter().try_for_each(|f| check_fault(f, self))
     }
 }

@@ -1,11 +1,14 @@
 use crate::circulation::Course;
+use crate::setup::Setup;
 use serrata_words::{Eye, Gaze, Instrument, Modality, Projection, Side, SlowAxis};
 
 /// What goes wrong in a frame.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fault {
     /// The lid is down while these lines are swept: half-open, in pixels of the frame; rows, or columns where the
-    /// instrument's slow axis is horizontal.
+    /// instrument's slow axis is horizontal. The lid's margin is an arch, so that the sides are covered some lines
+    /// sooner and longer than the middle: the lines are those of which at least half of the picture's width is
+    /// covered, and the finding's rows and times in the truth are the same.
     Blink {
         /// Lines from..to.
         rows: [u32; 2],
@@ -155,6 +158,8 @@ pub struct Scene {
     pub course: Course,
     /// Whether the picture keeps the uneven stretch of a frame that was not projected.
     pub raw: bool,
+    /// How the instrument is set, or none: then as everyday shots differ, or plain without the everyday.
+    pub setup: Option<Setup>,
     /// The instrument.
     pub instrument: Instrument,
 }
@@ -181,6 +186,7 @@ impl Scene {
             dye_s: 60.0,
             course: Course::default(),
             raw: false,
+            setup: None,
             instrument,
         }
     }

@@ -6,16 +6,20 @@ use crate::noise::{bell, flat, ramp};
 use crate::optics::Optics;
 use crate::paint::Light;
 use crate::scene::{Fault, Scene};
+use crate::setup::{Setup, Tone};
 use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
+
+/// Spread of light by haze and cataract of full strength, in the same pixels: after hazy real frames.
+const SCATTER: f64 = 9.0;
 
 /// Smears the light as defocus and haze do, before anything comes in front.
 pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers, media: [f64; 2]) {
     let full = f64::from(scene.instrument.width.max(1));
-    let mut sigma2 = 0.0;
+    let mut sigma2 = (Setup::of(scene).spot.clamp(0.0, 50.0) * f64::from(optics.size) / full).powi(2);
     // What the eye's own media do is the eye's haze: a cataract spreads a little more and dims the green.
     let mut veil = media[0].max(0.8 * media[1]);
-    sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+    sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
     if media[1] > 0.0 && light.channels.len() == 2 {
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let keep = 1.0 - 0.35 * media[1] as f32;
@@ -26,7 +30,7 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
             Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
             Fault::Haze { strength } => {
                 veil = f64::max(veil, strength.clamp(0.0, 1.0));
-                sigma2 += (5.0 * veil * f64::from(optics.size) / full).powi(2);
+                sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
             }
             _ => {}
         }
@@ -181,7 +185,13 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
     let n = optics.size as usize;
     let colour = light.channels.len() == 2;
     let stride = if colour { 3 } else { 1 };
+    let setup = Setup::of(scene);
     let gain = gain(scene);
+    #[allow(clippy::cast_possible_truncation)] // factors
+    let gains = setup.exposure.map(|e| e as f32 * gain);
+    let tone = Tone::new(setup.contrast);
+    #[allow(clippy::cast_possible_truncation)] // a factor
+    let noise = setup.noise as f32;
     let pick = usize::from(scene.modality != Modality::Red);
     let mut out = vec![0u8; n * optics.height as usize * stride];
     out.par_chunks_mut(n * stride).enumerate().for_each(|(y, row)| {
@@ -200,7 +210,7 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
                 }
                 v = covered(v, scene, optics, covers, x, y);
                 let rim = rim(x, y, optics);
-                v = v.map(|c| c * rim * gain);
+                v = [0, 1].map(|k: usize| tone.at(v[k] * rim * gains[k]));
                 if !colour {
                     v[0] = v[pick];
                 }
@@ -208,7 +218,7 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
             for (k, o) in row[x as usize * stride..][..stride.min(2)].iter_mut().enumerate() {
                 #[allow(clippy::cast_possible_truncation)] // one of two channels
                 let seed = (scene.shot as u32).wrapping_mul(2).wrapping_add(k as u32) ^ scene.seed as u32;
-                *o = quantise(v[k], x, y, seed);
+                *o = quantise(v[k], noise, x, y, seed);
             }
         }
     });
@@ -276,8 +286,8 @@ pub(crate) fn rim(x: u32, y: u32, optics: &Optics) -> f32 {
 }
 
 /// Shot noise, read noise and eight bits.
-fn quantise(v: f32, x: u32, y: u32, seed: u32) -> u8 {
-    let noisy = v + bell(x, y, seed) * (0.0015 + 0.008 * v.max(0.0).sqrt());
+fn quantise(v: f32, factor: f32, x: u32, y: u32, seed: u32) -> u8 {
+    let noisy = v + factor * bell(x, y, seed) * (0.0015 + 0.008 * v.max(0.0).sqrt());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to a byte
     {
         (noisy * 255.0 + 1.2).clamp(0.0, 255.0) as u8

@@ -34,10 +34,10 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let patch = cloud(p, 1.5, 3, l.noise);
-    let red = 0.42 * l.red * (1.0 + 0.50 * patch + 0.34 * cloud(p, 4.5, 4, l.noise ^ 11));
+    let red = 0.42 * l.red * (1.0 + 0.62 * patch + 0.40 * cloud(p, 4.5, 4, l.noise ^ 11));
     let green = 0.42
         * l.green
-        * (1.0 + 0.40 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.18 * patch + 0.30 * cloud(p, 5.5, 4, l.noise ^ 17));
+        * (1.0 + 0.50 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();
@@ -45,7 +45,8 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
-    let bare = (1.05 + 0.9 * atrophy - l.pigment + 1.3 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.12, 1.0);
+    let bare =
+        (1.20 + 0.9 * atrophy - 0.8 * l.pigment + 1.1 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.22, 1.0);
     Tissue {
         red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
         green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
@@ -96,6 +97,12 @@ pub(crate) fn autofluorescence(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     Tissue { red: v, green: v, choroid: 0.06 * on, retina: on }
 }
 
+/// How much of the weak light of dye still comes back from a place: the pupil takes up less of it the more slantwise
+/// it leaves (after how real angiograms darken outwards).
+pub(crate) fn reach(p: [f32; 3]) -> f32 {
+    1.0 - 0.85 * ramp(55.0, 112.0, p[2].clamp(-1.0, 1.0).acos().to_degrees())
+}
+
 /// Background of fluorescein: the choroidal flush behind the epithelium and the capillaries before it, both dark at
 /// the fovea.
 pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissue {
@@ -107,9 +114,9 @@ pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissu
     let flush =
         0.17 * dye.choroid(p, l.noise) * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)) * (1.0 + 1.6 * atrophy);
     let bed = 0.10 * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
-    let v = (0.012 + (flush + bed) * centre)
+    let v = (0.004 + (flush + bed) * centre)
         * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp() * (1.0 - atrophy))
-        * (1.0 - 0.6 * ramp(70.0, 105.0, deg))
+        * reach(p)
         * (0.3 + 0.7 * on);
     Tissue { red: v, green: v, choroid: 0.0, retina: on }
 }

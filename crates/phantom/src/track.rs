@@ -91,7 +91,7 @@ impl Track {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the lines
         let line_of = |ms: f64| {
             let l = ms / per_line;
-            (if backwards { f64::from(lines) - l } else { l }).clamp(0.0, f64::from(lines)) as u32
+            (if backwards { f64::from(lines) - l } else { l }).round().clamp(0.0, f64::from(lines)) as u32
         };
         let tell = |j: &Jump| {
             let (a, b) = (line_of(j.onset), line_of(j.onset + j.lasts));

@@ -9,12 +9,15 @@ use crate::scene::{Fault, Scene};
 use crate::{sensor, tissue};
 use rayon::prelude::*;
 use serrata_words::{
-    Disc, DyeMoment, Finding, FindingKind, Fovea, FrameTruth, Modality, Region, Side, SlowAxis, Verdict,
+    Disc, DyeMoment, EyeMovement, Finding, FindingKind, Fovea, FrameTruth, Modality, Region, Side, SlowAxis,
+    Verdict,
 };
 
 /// Retina counts as seen where the aperture's rim lets more than this share of the light through: below it a dark
 /// field cannot be told from the rim.
 const LIT: f32 = 0.45;
+/// The same for the weak light of dye: share that still comes back from a slant.
+const DIM: f32 = 0.25;
 
 /// The truth about a frame.
 pub(crate) fn of(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Covers) -> FrameTruth {
@@ -71,7 +74,7 @@ pub(crate) fn open(eye: &Eyeball, scene: &Scene, optics: &Optics, covers: &Cover
                     && !nobody
                     && covers.layers.iter().all(|l| !l.hides() || l.alpha[k] < l.counts)
                     && !covers.blinked(x, y, optics.sideways)
-                    && sensor::rim(x, y, optics) > LIT
+                    && lit(scene, optics, x, y)
                     && on_retina(eye, optics, x, y)
             })
             .collect(),
@@ -92,6 +95,12 @@ pub(crate) fn middle(optics: &Optics, covers: &Covers, i: usize, j: usize) -> [u
     #[allow(clippy::cast_possible_truncation)] // cells of a picture
     let at = |k: usize| k as u32 * covers.factor + covers.factor / 2;
     [at(i).min(optics.size - 1), at(j).min(optics.height - 1)]
+}
+
+/// Whether enough light comes back from a pixel's place.
+fn lit(scene: &Scene, optics: &Optics, x: u32, y: u32) -> bool {
+    let dye = if scene.modality == Modality::Fa { tissue::reach(on_eye(optics, x, y)) } else { 1.0 };
+    sensor::rim(x, y, optics) > LIT && dye > DIM
 }
 
 fn on_retina(eye: &Eyeball, optics: &Optics, x: u32, y: u32) -> bool {
@@ -131,9 +140,8 @@ fn findings(scene: &Scene, optics: &Optics, covers: &Covers, aperture: &Mask) ->
             Fault::Motion { row, .. } => {
                 let row = row.min(optics.lines());
                 let mut f = whole(FindingKind::Motion);
-                if let Some(m) =
-                    optics.movements.iter().find(|m| m.kind == "saccade" && m.rows.contains(&row))
-                {
+                let within = |m: &&EyeMovement| m.kind == "saccade" && m.rows[0] <= row && row <= m.rows[1];
+                if let Some(m) = optics.movements.iter().find(within) {
                     f.rows = Some(m.rows);
                     f.onset_ms = Some(m.onset_ms);
                     f.duration_ms = Some(m.duration_ms);

@@ -19,7 +19,8 @@ export type Gaze =
   | "primary" | "up" | "down" | "right" | "left" | "up_right" | "up_left" | "down_right" | "down_left";
 export type Verdict = "usable" | "limited" | "not_usable";
 export type Next = "keep" | "try_again" | "stop";
-export type ViewState = "due" | "met" | "met_with_reservations" | "not_obtainable" | "not_done";
+export type ViewState =
+  | "due" | "later" | "overdue" | "silent" | "not_wanted" | "met" | "met_with_reservations" | "not_obtainable" | "not_done";
 export type Completeness = "not_yet" | "as_far_as_possible" | "complete";
 
 /** `[x, y]`: pixels of the full frame (x right, y down), or degrees of the chart. */
@@ -32,7 +33,8 @@ export type Point = [number, number];
 export type RetinalPoint = [number, number];
 
 export type DayVisit = Narrow<"VisitBrief", { state: "open" | "closed"; completeness: Completeness }>;
-export type Day = Narrow<"Day", { visits: DayVisit[] }>;
+export type Alarm = Required<Schemas["AlarmLine"]>;
+export type Day = Narrow<"Day", { visits: DayVisit[]; alarms: Alarm[] }>;
 
 export type FrameBrief = Narrow<
   "FrameBrief",
@@ -56,6 +58,8 @@ export type ChartFrame = Narrow<"ChartFrame", { modality: Modality; verdict: Ver
 export type ChartDue = Narrow<"ChartDue", { outlines: RetinalPoint[][] }>;
 export type Chart = Narrow<"Chart", { eye: Eye; frames: ChartFrame[]; due: ChartDue[] }>;
 
+export type Today = Required<Schemas["Today"]>;
+
 export type Visit = Narrow<
   "Visit",
   {
@@ -64,6 +68,7 @@ export type Visit = Narrow<
     views: VisitView[];
     frames: FrameBrief[];
     charts: Chart[];
+    today: Today;
   }
 >;
 
@@ -97,7 +102,7 @@ export type FrameAnswer = Narrow<
   { brief: FrameBrief; appraisal: Appraisal | null; corrections: Corrections }
 >;
 
-export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFrame"], "why" | "patient_id">>;
+export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFrame"], "why" | "patient_id" | "beside">>;
 export type Unassigned = Narrow<"Unassigned", { frames: UnassignedFrame[] }>;
 export type Received = Schemas["Received"];
 export type NewVisit = Schemas["NewVisit"];

@@ -6,6 +6,7 @@ import { boardOf } from "./board";
 const base: DayVisit = {
   id: 1, patient_name: "Lantern, Pebble", patient_id: "DEMO-1", birth_date: null, order: "First look", chair: null,
   opened_utc_us: 0, state: "open", views_due: 1, views_met: 0, frames: 0, frames_not_usable: 0, next_step: null, completeness: "not_yet",
+  calls_open: 0, paused_until_utc_us: null, scheduled: null, unwell: false,
 };
 
 test("chairs are sorted as people count: 2 before 10", () => {

@@ -3,10 +3,14 @@ import type { Chart, Eye, VisitView } from "../api/model";
 
 const EARLIER: Record<VisitView["state"], number> = {
   due: 0,
+  overdue: 0,
+  later: 0,
+  silent: 0,
   met_with_reservations: 1,
   met: 2,
   not_obtainable: 3,
   not_done: 3,
+  not_wanted: 3,
 };
 
 /** Views in order of rank: musts before shoulds; within a rank what is due comes first, else the protocol's order. */

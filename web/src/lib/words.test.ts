@@ -51,6 +51,7 @@ describe("lines", () => {
     const frame: FrameBrief = {
       id: 1, visit_id: null, name: "a.jpg", eye: null, modality: "colour", gaze: "primary", acquired_utc_us: null,
       received_utc_us: 0, state: "failed", verdict: null, next: null, leading: null, set_aside: null,
+      quarantined: false, query: null,
     };
     expect(frameTitle(frame)).toBe("a.jpg");
     expect(frameTitle({ ...frame, state: "checked", eye: "L" })).toBe("Left eye (OS), colour, straight ahead");

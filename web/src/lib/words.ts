@@ -39,6 +39,10 @@ export const NEXT_STEPS: Record<Next, string> = {
 
 export const VIEW_STATES: Record<ViewState, string> = {
   due: "due",
+  later: "due later",
+  overdue: "overdue: late is better than none",
+  silent: "nothing is asked now",
+  not_wanted: "not wanted",
   met: "met",
   met_with_reservations: "met with reservations",
   not_obtainable: "not obtainable",

@@ -118,7 +118,7 @@ fn curve(p: &Plane, x: usize, y: usize, sign: f32) -> f32 {
 }
 
 /// The retina without a margin of working pixels, within which the outline itself would look like a vessel.
-fn core(retina: &Mask, margin: f32) -> Mask {
+pub(crate) fn core(retina: &Mask, margin: f32) -> Mask {
     let solid = Plane {
         width: retina.width,
         height: retina.height,

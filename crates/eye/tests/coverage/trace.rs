@@ -1,10 +1,6 @@
 //! A chief ray through a schematic eye, both ways from the middle of its pupil.
 //!
-<<<<<<< HEAD
-//! Radii and thicknesses of the Navarro type (brief on published figures, §1.3, read in PAROS `fundscale.py`); the
-=======
 //! Radii and thicknesses of the Navarro type (`../shared/reference/published.md` §1.3, read in PAROS `fundscale.py`); the
->>>>>>> land
 //! asphericities −0.26, 0, −3.1316, −1 are from memory (Escudero-Sanz & Navarro, J Opt Soc Am A 1999;16:1881).
 
 /// Vertex (mm behind the cornea's), radius, asphericity, index before and behind.
@@ -109,11 +105,7 @@ pub fn between(points: &[(f64, f64)], x: f64) -> f64 {
 
 #[test]
 fn the_traced_eye_is_the_published_one_near_its_axis() {
-<<<<<<< HEAD
-    // PAROS, Navarro's eye: 0.28742 mm a degree at an axial length of 23.92 mm (brief, §1.3).
-=======
     // PAROS, Navarro's eye: 0.28742 mm a degree at an axial length of 23.92 mm (`../shared/reference/published.md` §1.3).
->>>>>>> land
     let c = curve(23.9203, Ellipsoid { across: 12.0, along: 12.0 });
     let slope = c[2].1 / c[2].0.to_degrees();
     assert!((slope / 0.28742 - 1.0).abs() < 0.01, "{slope}");

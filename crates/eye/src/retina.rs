@@ -1,0 +1,244 @@
+//! The retina by published models other than the product's sphere: what a picture shows at a claimed eye angle, and where
+//! that lies on an eye of some axial length. Only intervals are made of it ([`crate::Spread`]).
+//!
+//! Every number is from a publication that has no part in the truths of `tests/coverage`:
+//! * arcs: Watson's two polynomials for the curve of Drasdo & Fowler, one from visual angle to mm and one back (J Vis
+//!   2014;14(7):15, eqs. A5 and A6, read in open code). They disagree: as much is not known of the curve;
+//! * growth of arcs: Bennett's AL − 1.82 mm and Bengtsson's AL − 1.6 mm (Graefes 1994;232:361 and 1992), their mean;
+//! * growth of the shape: eyes grow 0.35 mm a dioptre in length, 0.19 in height, 0.10 in width (Atchison et al., IOVS
+//!   2004;45:3380, 88 eyes by MRI), so that half the mean of height and width grows 0.207 mm a mm of length;
+//! * makers: nobody publishes what a maker takes for the step from visual to eye angle. Published models of that step lie
+//!   between the curve and a nodal sphere of R 12, N 16.67 mm.
+
+use crate::direction::Direction;
+use crate::{RetinalPoint, Rotation};
+
+/// Axial length of the eye for which the curves hold, mm.
+pub(crate) const AXIAL_MM: f64 = 24.0;
+/// Growth of half the length, mm a mm of axial length: the axial length is one of the globe's diameters.
+const ALONG_GROWTH: f64 = 0.5;
+/// Growth of the equator's radius, mm a mm of axial length: (0.19 + 0.10)/2 / 0.35 / 2.
+const ACROSS_GROWTH: f64 = 0.207;
+/// What Bennett and Bengtsson take from the axial length, their mean in mm.
+const TAKEN_MM: f64 = 1.71;
+/// Beyond this visual angle Watson's first polynomial falls, radians.
+const CURVE_END: f64 = 2.007;
+/// Step of the tables, radians.
+const STEP: f64 = 0.5 * std::f64::consts::PI / 180.0;
+
+/// mm along the retina by eq. A5, for a visual angle in radians.
+fn arc_forth(visual: f64) -> f64 {
+    let deg = visual.to_degrees();
+    0.268 * deg + 3.427e-4 * deg * deg - 8.3309e-6 * deg.powi(3)
+}
+
+/// mm along the retina by eq. A6 turned round by halving, for a visual angle in radians.
+fn arc_back(visual: f64) -> f64 {
+    let deg = visual.to_degrees();
+    let of = |r: f64| r * (3.556 + r * (0.05993 + r * (-0.007_358 + r * 3.027e-4)));
+    halve(30.0, |r| of(r) < deg)
+}
+
+/// The place at which `below` stops to hold, between 0 and an end.
+fn halve(end: f64, below: impl Fn(f64) -> bool) -> f64 {
+    let (mut low, mut high) = (0.0, end);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if below(middle) { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
+/// One choice of everything that is not known of an eye and of the maker of its picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Choice {
+    /// What the maker takes: 0 the curve, 1 a nodal sphere.
+    pub maker: f64,
+    /// Which fit the retina follows: 0 eq. A5, 1 eq. A6.
+    pub fit: f64,
+    /// Axial length in mm.
+    pub axial_mm: f64,
+    /// Arcs longer by this factor.
+    pub arcs: f64,
+    /// Equator wider by this factor.
+    pub across: f64,
+}
+
+impl Choice {
+    /// The middle of all.
+    pub(crate) const MIDDLE: Self =
+        Self { maker: 0.5, fit: 0.5, axial_mm: AXIAL_MM, arcs: 1.0, across: 1.0 };
+}
+
+/// Tables of a choice: claimed eye angle → visual angle → place on a spheroid.
+#[derive(Debug, Clone)]
+pub(crate) struct Retina {
+    /// Visual angle for every [`STEP`] of claimed eye angle, 0 to π.
+    visual: Vec<f64>,
+    /// Parametric angle on the spheroid for every [`STEP`] of visual angle.
+    place: Vec<f64>,
+    /// Angle on a sphere of the same surface at which as much of it is enclosed, for every [`STEP`] of parametric angle.
+    even: Vec<f64>,
+    /// Half-axes in mm.
+    across: f64,
+    along: f64,
+    /// Surface of the whole spheroid in mm².
+    pub surface: f64,
+}
+
+impl Retina {
+    pub(crate) fn new(c: Choice) -> Self {
+        let grown = c.axial_mm - AXIAL_MM;
+        let across = (AXIAL_MM / 2.0 + ACROSS_GROWTH * grown) * c.across;
+        let along = AXIAL_MM / 2.0 + ALONG_GROWTH * grown;
+        let (arcs, mut even) = walk(across, along);
+        let surface = even[even.len() - 1];
+        even.iter_mut().for_each(|a| *a = 2.0 * (*a / surface).clamp(0.0, 1.0).sqrt().asin());
+        let curve = |v: f64, fit: f64| fit * arc_back(v) + (1.0 - fit) * arc_forth(v);
+        let scale = c.arcs * (c.axial_mm - TAKEN_MM) / (AXIAL_MM - TAKEN_MM);
+        // Beyond the curve's end arcs grow as they do on its last degree.
+        let arc = |v: f64| {
+            let in_curve = v.min(CURVE_END - STEP);
+            let last = (curve(CURVE_END - STEP, c.fit) - curve(CURVE_END - 3.0 * STEP, c.fit)) / (2.0 * STEP);
+            scale * (curve(in_curve, c.fit) + last * (v - in_curve))
+        };
+        let nodal = |v: f64| v + (4.67 / 12.0 * v.sin()).asin();
+        let said = |v: f64| {
+            let v_in = v.min(CURVE_END - STEP);
+            let by_curve = curve(v_in, 0.5) / (AXIAL_MM / 2.0) + (v - v_in);
+            c.maker * nodal(v) + (1.0 - c.maker) * by_curve
+        };
+        let steps = || (0..=360).map(|k| f64::from(k) * STEP);
+        Self {
+            visual: steps().map(|e| halve(std::f64::consts::PI, |v| said(v) < e)).collect(),
+            place: steps().map(|v| inverse(&arcs, arc(v))).collect(),
+            even,
+            across,
+            along,
+            surface,
+        }
+    }
+
+    /// Visual directions, about the picture's centre, turned so that the eye's axis is the pole. `axis` is where the
+    /// picture shows the eye's axis, in the view frame.
+    fn seen_from(&self, axis: Direction) -> impl Fn(Direction) -> RetinalPoint + '_ {
+        let visual = |d: Direction| {
+            let at = RetinalPoint::from_direction(d);
+            let v = lookup(&self.visual, at.eccentricity_deg.to_radians());
+            RetinalPoint { eccentricity_deg: v.to_degrees(), ..at }
+        };
+        let to = visual(axis);
+        let turn = Rotation::tilting(to.meridian_deg, to.eccentricity_deg).inverse();
+        move |d| {
+            let v = visual(d);
+            if to.eccentricity_deg == 0.0 {
+                return v;
+            }
+            RetinalPoint::from_direction(turn.apply(v.to_direction()))
+        }
+    }
+
+    /// Where what a picture claims at directions of the view frame lies on the retina, mm.
+    pub(crate) fn places(&self, axis: Direction) -> impl Fn(Direction) -> [f64; 3] + '_ {
+        let seen = self.seen_from(axis);
+        move |d| {
+            let v = seen(d);
+            let t = lookup(&self.place, v.eccentricity_deg.to_radians());
+            let (s, c) = v.meridian_deg.to_radians().sin_cos();
+            [self.across * t.sin() * c, self.across * t.sin() * s, self.along * t.cos()]
+        }
+    }
+
+    /// The same on a sphere of equal surface, on which areas are kept.
+    pub(crate) fn evenly(&self, axis: Direction) -> impl Fn(Direction) -> Direction + '_ {
+        let seen = self.seen_from(axis);
+        move |d| {
+            let v = seen(d);
+            let t = lookup(&self.place, v.eccentricity_deg.to_radians());
+            RetinalPoint { eccentricity_deg: lookup(&self.even, t).to_degrees(), ..v }.to_direction()
+        }
+    }
+}
+
+/// Arcs from the back in mm, and the surface enclosed in mm², for every [`STEP`] of parametric angle, 0 to π.
+fn walk(across: f64, along: f64) -> (Vec<f64>, Vec<f64>) {
+    let (mut arcs, mut areas) = (vec![0.0], vec![0.0]);
+    let (mut arc, mut area) = (0.0, 0.0);
+    for k in 0..360 {
+        let t = (f64::from(k) + 0.5) * STEP;
+        let ds = STEP * (across * t.cos()).hypot(along * t.sin());
+        arc += ds;
+        area += std::f64::consts::TAU * across * t.sin() * ds;
+        arcs.push(arc);
+        areas.push(area);
+    }
+    (arcs, areas)
+}
+
+/// A table with [`STEP`] at a place, in straight lines.
+fn lookup(table: &[f64], x: f64) -> f64 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped to the table
+    let k = ((x / STEP).floor().max(0.0) as usize).min(table.len() - 2);
+    #[allow(clippy::cast_precision_loss)] // below 361
+    let t = x / STEP - k as f64;
+    table[k] + t.clamp(0.0, 1.0) * (table[k + 1] - table[k])
+}
+
+/// Where a rising table with [`STEP`] has a value.
+fn inverse(table: &[f64], value: f64) -> f64 {
+    let k = table.partition_point(|a| *a < value).clamp(1, table.len() - 1);
+    let (a, b) = (table[k - 1], table[k]);
+    #[allow(clippy::cast_precision_loss)] // below 361
+    let from = (k - 1) as f64 * STEP;
+    from + STEP * ((value - a) / (b - a)).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::angle_between;
+    use proptest::prelude::*;
+
+    /// Brief on published figures, §1.1: eq. A5 at seven angles, and A6 back to within 0.5°.
+    #[test]
+    fn the_two_polynomials_are_those_that_were_read() {
+        for (deg, mm) in [(10f64, 2.7059), (30., 8.1235), (60., 15.5142), (80., 19.3679), (90., 20.8226)] {
+            assert!((arc_forth(deg.to_radians()) - mm).abs() < 1e-4);
+        }
+        for (deg, back) in [(60f64, 59.654f64), (80., 80.489), (90., 90.505)] {
+            let mm = arc_forth(deg.to_radians());
+            assert!((arc_back(back.to_radians()) - mm).abs() < 1e-3, "{deg}");
+        }
+    }
+
+    #[test]
+    fn a_spheroid_that_is_a_sphere_has_its_surface_and_arcs() {
+        let r = Retina::new(Choice::MIDDLE);
+        assert!((r.surface / (4.0 * std::f64::consts::PI * 144.0) - 1.0).abs() < 1e-5);
+        let (arcs, _) = walk(12.0, 12.0);
+        assert!((arcs[180] - 6.0 * std::f64::consts::PI).abs() < 1e-9);
+        assert!((lookup(&r.even, 1.0) - 1.0).abs() < 1e-4);
+        // A longer eye is wider by less than it is longer.
+        let long = Retina::new(Choice { axial_mm: 26.0, ..Choice::MIDDLE });
+        assert!((long.across - 12.414).abs() < 1e-9 && (long.along - 13.0).abs() < 1e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn places_keep_the_meridian_and_the_order(e in 0.5f64..120., d in 0.6f64..20., m in 0f64..359., maker in 0f64..1., fit in 0f64..1.) {
+            let r = Retina::new(Choice { maker, fit, ..Choice::MIDDLE });
+            let on = r.evenly(Direction::POLE);
+            let to = |e: f64| RetinalPoint::from_direction(on(RetinalPoint { eccentricity_deg: e, meridian_deg: m }.to_direction()));
+            let (a, b) = (to(e), to(e + d));
+            prop_assert!(a.eccentricity_deg < b.eccentricity_deg);
+            prop_assert!((a.meridian_deg - m).abs() < 1e-6);
+        }
+
+        #[test]
+        fn the_axis_is_the_pole_wherever_the_picture_shows_it(e in 0f64..60., m in 0f64..360.) {
+            let r = Retina::new(Choice::MIDDLE);
+            let axis = RetinalPoint { eccentricity_deg: e, meridian_deg: m }.to_direction();
+            prop_assert!(angle_between(r.evenly(axis)(axis), Direction::POLE) < 1e-6);
+        }
+    }
+}

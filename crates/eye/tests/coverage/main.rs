@@ -1,8 +1,9 @@
 //! Whether 95 % intervals hold 95 % of the truth, where the truth comes from another model than the intervals.
 //!
-//! Intervals come from `Spread`: a sphere of half the axial length, and what Watson's cubic and a nodal sphere would make
-//! of the same figure. The truths are in `truth.rs`: population axial lengths of 24.5 ± 1.57 mm, measured with an error
-//! of 0.04 mm or not known, 2 % of scatter of size between eyes, jittered corners, and a retina that is not theirs.
+//! Intervals come from `Spread`: Watson's polynomials on a sphere that grows into a spheroid, makers up to a nodal sphere. The
+//! truths are in `truth.rs`: population axial lengths of 24.5 ± 1.57 mm, measured with an error of 0.04 mm or not known,
+//! eyes of one length that differ in cornea, chamber and equator, jittered corners, and a retina and makers that are not
+//! theirs. No source of one side is a source of the other.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test that prints its figures
 
@@ -17,7 +18,7 @@ use serrata_eye::{
 use serrata_words::{Point, Region};
 use truth::{Kind, Rng, Shown, figure, normal};
 
-const CASES: usize = 1500;
+const CASES: usize = 2500;
 
 /// The interval, the true value, and the sphere's.
 type Case = ([f64; 2], f64, f64);
@@ -26,8 +27,6 @@ type Case = ([f64; 2], f64, f64);
 struct Truth {
     kind: Kind,
     seed: u64,
-    /// Scatter of the size between eyes of one axial length.
-    scatter: f64,
     /// Half-size of the figures in degrees, from and to.
     size: [f64; 2],
     /// Corners of an outline, of a path, and the least share of its size that an outline reaches.
@@ -58,7 +57,7 @@ fn one(t: &Truth, s: Stratum, rng: &mut Rng) -> Case {
             break al;
         }
     };
-    let eye = Shown::draw(t.kind, axial, t.scatter, rng);
+    let eye = Shown::draw(t.kind, axial, rng);
     let radius =
         if s.known { Radius::from_axial_length(normal(axial, 0.04, rng)) } else { Radius::population() };
     let size = t.size[0] + (t.size[1] - t.size[0]) * rng.random::<f64>();
@@ -75,11 +74,11 @@ fn one(t: &Truth, s: Stratum, rng: &mut Rng) -> Case {
         let region = Region { polygons: vec![drawn.clone()], holes: vec![] };
         let sr = picture.region_sr(&region).unwrap();
         let sd = area_jitter_sr(&picture, &drawn, t.jitter).unwrap();
-        let m = Measure::area(sr, Spread::of_region(&picture, &region).unwrap(), sd, radius);
+        let m = Measure::area(sr, Spread::of_region(&picture, &region, Direction::POLE).unwrap(), sd, radius);
         (m.interval, truth, m.value)
     } else {
         let sd = path_jitter_rad(&picture, &drawn, t.jitter).unwrap();
-        let spread = Spread::of_path(&picture, &drawn).unwrap();
+        let spread = Spread::of_path(&picture, &drawn, Direction::POLE).unwrap();
         let m = Measure::length(picture.path_rad(&drawn).unwrap(), spread, sd, radius);
         (m.interval, eye.length(&on), m.value)
     }
@@ -88,7 +87,6 @@ fn one(t: &Truth, s: Stratum, rng: &mut Rng) -> Case {
 /// One stratum's outcome.
 struct Outcome {
     name: String,
-    far: bool,
     known: bool,
     held: f64,
     /// Mean interval score over the oracle's.
@@ -107,14 +105,14 @@ fn strata(t: &Truth) -> Vec<Outcome> {
                 let cases: Vec<_> = (0..CASES).map(|_| one(t, s, &mut rng)).collect();
                 let what = if area { "area" } else { "length" };
                 let axial = if known { "known" } else { "unknown" };
-                all.push(outcome(&cases, format!("{what:7} {name:10} AL {axial:8}"), name == "far", known));
+                all.push(outcome(&cases, format!("{what:7} {name:10} AL {axial:8}"), known));
             }
         }
     }
     all
 }
 
-fn outcome(cases: &[Case], name: String, far: bool, known: bool) -> Outcome {
+fn outcome(cases: &[Case], name: String, known: bool) -> Outcome {
     // The oracle knows the distribution of true over said in this very stratum: its quantiles.
     let mut ratios: Vec<f64> = cases.iter().map(|(_, truth, value)| truth / value).collect();
     ratios.sort_by(f64::total_cmp);
@@ -126,55 +124,38 @@ fn outcome(cases: &[Case], name: String, far: bool, known: bool) -> Outcome {
     let ours = mean(&|(i, truth, _)| score(*i, *truth));
     let oracle = mean(&|(_, truth, value)| score([low * value, high * value], *truth));
     println!("{name} {held:.3}  {ours:.4}  {oracle:.4}  middle {:.3}", q(0.5));
-    Outcome { name, far, known, held, cost: ours / oracle }
+    Outcome { name, known, held, cost: ours / oracle }
 }
 
 /// The strata that are not held so often, or whose intervals cost too much.
-fn failed(all: &[Outcome], within: impl Fn(&Outcome) -> [f64; 2]) -> Vec<String> {
+fn failed(all: &[Outcome], [low, high]: [f64; 2]) -> Vec<String> {
     all.iter()
-        .filter(|o| !(within(o)[0]..=within(o)[1]).contains(&o.held) || o.cost > 1.25)
+        .filter(|o| !(low..=high).contains(&o.held) || o.cost > 1.25)
         .map(|o| format!("{}: {:.3}, {:.2} of the oracle's score", o.name, o.held, o.cost))
         .collect()
 }
 
-/// The truth on which the three settings of the intervals were chosen.
-#[test]
-fn intervals_hold_93_to_97_percent_where_they_were_fitted() {
-    let t = Truth {
-        kind: Kind::Sphere,
-        seed: 20_171_104,
-        scatter: 0.02,
-        size: [3.0, 8.0],
-        corners: (10, 4, 0.6),
-        jitter: 2.0,
-    };
-    let missed = failed(&strata(&t), |_| [0.93, 0.97]);
-    assert!(missed.is_empty(), "{missed:?}");
-}
-
-/// A truth that had no part in choosing them. Posterior and mid hold; the far periphery was 90.5 % at worst and 98.5 %
-/// at most, which is a miss of the aim (93 to 97 %) that `docs/measuring.md` tells: the bounds, set after
-/// these figures were seen, only keep it from growing.
-#[test]
-fn intervals_hold_on_an_ellipsoid_that_they_were_not_fitted_on() {
-    let missed = failed(&strata(&ELLIPSOID), |o| if o.far { [0.90, 0.99] } else { [0.93, 0.97] });
-    assert!(missed.is_empty(), "{missed:?}");
-}
-
-const ELLIPSOID: Truth = Truth {
-    kind: Kind::Ellipsoid,
-    seed: 77,
-    scatter: 0.02,
+/// The judged truth: its seed and its figures were first used when all of the intervals' settings stood, which are from
+/// publications that have no part in it.
+const JUDGED: Truth = Truth {
+    kind: Kind::Digitised,
+    seed: 20_261_126,
     size: [2.0, 12.0],
-    corners: (7, 3, 0.35),
+    corners: (8, 4, 0.4),
     jitter: 1.5,
 };
+
+#[test]
+fn intervals_hold_93_to_97_percent_of_another_model() {
+    let missed = failed(&strata(&JUDGED), [0.93, 0.97]);
+    assert!(missed.is_empty(), "{missed:?}");
+}
 
 /// What the intervals do *not* hold: an eye whose retina follows a traced ray and not the curve of Drasdo & Fowler lies
 /// beyond them, as `docs/measuring.md` tells. These are the shares told there: better or worse, the page changes too.
 #[test]
 fn a_traced_ray_is_missed_as_the_page_on_measuring_says() {
-    for o in strata(&Truth { kind: Kind::Traced, seed: 78, ..ELLIPSOID }) {
+    for o in strata(&Truth { kind: Kind::Traced, ..JUDGED }) {
         let told = if o.known { 0.20..=0.62 } else { 0.60..=0.89 };
         assert!(told.contains(&o.held), "{}: {:.3}", o.name, o.held);
     }

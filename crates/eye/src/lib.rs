@@ -22,19 +22,21 @@
 //! Not here: pixels, files, and what a picture shows.
 //!
 //! ```
-//! use serrata_eye::{Direction, Measure, Radius, Spread, Stereographic};
+//! use serrata_eye::{EyeAxis, Measure, Radius, Spread, Stereographic};
+//! use serrata_words::{Eye, Gaze};
 //! // A picture of 4000 × 4000 pixels whose centre pixel spans 0.05°: the middle of its right edge lies 82.22° out.
 //! let picture = Stereographic { width: 4000, height: 4000, deg_per_px: [0.05, 0.05] };
 //! let edge = picture.to_direction([4000.0, 2000.0]);
 //! assert!((edge.z().acos().to_degrees() - 82.220_105_723).abs() < 1e-9);
 //! // And in millimetres on an eye of 24 mm axial length:
 //! let path = [[2000.0, 2000.0], [4000.0, 2000.0]];
-//! let spread = Spread::of_path(&picture.into(), &path, Direction::POLE).unwrap(); // gaze straight ahead
+//! let spread = Spread::of_path(&picture.into(), &path, EyeAxis::of(Gaze::Primary, Some(Eye::R))).unwrap();
 //! let length = Measure::length(edge.z().acos(), spread, 0.0, Radius::from_axial_length(24.0));
 //! assert!((length.value - 17.220_138_674).abs() < 1e-9);
 //! ```
 
 mod area;
+mod axis;
 mod direction;
 mod footprint;
 mod landmarks;
@@ -53,6 +55,7 @@ mod stereographic;
 mod uncertainty;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
+pub use axis::EyeAxis;
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
 pub use landmarks::{Landmark, LandmarkShare};
@@ -67,7 +70,7 @@ pub use radial::{RadialError, RadialPolynomial};
 pub use radius::{Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
 pub use ring::{RingError, check_points, check_ring};
-pub use rotation::{GAZE_DEG, Rotation, axis_of_gaze};
+pub use rotation::{GAZE_DEG, Rotation};
 pub use spread::Spread;
 pub use stereographic::Stereographic;
 pub use uncertainty::{Measure, Quantity};

@@ -114,23 +114,6 @@ impl Rotation {
     }
 }
 
-/// Where a picture shows the posterior pole, in the view frame, when the gaze is turned by [`GAZE_DEG`]: what
-/// [`crate::Spread`] takes for the eye's axis.
-///
-/// Example: up, the pole lies 25° below the picture's middle; straight ahead, in the middle.
-///
-/// ```
-/// use serrata_eye::{axis_of_gaze, Direction, RetinalPoint};
-/// use serrata_words::Gaze;
-/// let down = RetinalPoint::from_direction(axis_of_gaze(Gaze::Up));
-/// assert!((down.eccentricity_deg - 25.0).abs() < 1e-9 && (down.meridian_deg - 270.0).abs() < 1e-9);
-/// assert_eq!(axis_of_gaze(Gaze::Primary), Direction::POLE);
-/// ```
-#[must_use]
-pub fn axis_of_gaze(gaze: Gaze) -> Direction {
-    Rotation::from_gaze(gaze, GAZE_DEG).inverse().apply(Direction::POLE)
-}
-
 /// Towards which meridian of the picture the posterior pole goes, or `None` straight ahead.
 const fn pole_of_gaze(gaze: Gaze) -> Option<f64> {
     Some(match gaze {

@@ -12,10 +12,10 @@ mod truth;
 
 use rand::{RngExt, SeedableRng};
 use serrata_eye::{
-    Direction, Measure, Picture, Radius, Rotation, Spread, Stereographic, area_jitter_sr, densify,
+    Direction, EyeAxis, Measure, Picture, Radius, Rotation, Spread, Stereographic, area_jitter_sr, densify,
     path_jitter_rad,
 };
-use serrata_words::{Point, Region};
+use serrata_words::{Gaze, Point, Region};
 use truth::{Kind, Rng, Shown, figure, normal};
 
 const CASES: usize = 2500;
@@ -58,6 +58,7 @@ fn one(t: &Truth, s: Stratum, rng: &mut Rng) -> Case {
         }
     };
     let eye = Shown::draw(t.kind, axial, rng);
+    let axis = EyeAxis::of(Gaze::Primary, Some(eye.eye));
     let radius =
         if s.known { Radius::from_axial_length(normal(axial, 0.04, rng)) } else { Radius::population() };
     let size = t.size[0] + (t.size[1] - t.size[0]) * rng.random::<f64>();
@@ -74,11 +75,11 @@ fn one(t: &Truth, s: Stratum, rng: &mut Rng) -> Case {
         let region = Region { polygons: vec![drawn.clone()], holes: vec![] };
         let sr = picture.region_sr(&region).unwrap();
         let sd = area_jitter_sr(&picture, &drawn, t.jitter).unwrap();
-        let m = Measure::area(sr, Spread::of_region(&picture, &region, Direction::POLE).unwrap(), sd, radius);
+        let m = Measure::area(sr, Spread::of_region(&picture, &region, axis).unwrap(), sd, radius);
         (m.interval, truth, m.value)
     } else {
         let sd = path_jitter_rad(&picture, &drawn, t.jitter).unwrap();
-        let spread = Spread::of_path(&picture, &drawn, Direction::POLE).unwrap();
+        let spread = Spread::of_path(&picture, &drawn, axis).unwrap();
         let m = Measure::length(picture.path_rad(&drawn).unwrap(), spread, sd, radius);
         (m.interval, eye.length(&on), m.value)
     }
@@ -139,7 +140,7 @@ fn failed(all: &[Outcome], [low, high]: [f64; 2]) -> Vec<String> {
 /// publications that have no part in it.
 const JUDGED: Truth = Truth {
     kind: Kind::Digitised,
-    seed: 20_261_126,
+    seed: 31_415_926,
     size: [2.0, 12.0],
     corners: (8, 4, 0.4),
     jitter: 1.5,

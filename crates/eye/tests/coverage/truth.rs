@@ -4,6 +4,7 @@ use crate::trace::{Ellipsoid, Optics, between, curve};
 use rand::RngExt;
 use rand_distr::{Distribution, Normal};
 use serrata_eye::{Direction, DrasdoFowler, RetinalPoint, Rotation, VisualAngle};
+use serrata_words::Eye;
 use std::sync::LazyLock;
 
 pub type Rng = rand_pcg::Pcg64Mcg;
@@ -23,9 +24,14 @@ pub enum Kind {
 
 /// One eye as one maker shows it.
 pub struct Shown {
-    /// Eye angle that the picture claims → parametric angle on the retina.
-    claimed: Vec<(f64, f64)>,
+    /// Eye angle that the picture claims → visual angle about the picture's middle.
+    seen: Vec<(f64, f64)>,
+    /// Visual angle about the optic axis → parametric angle on the retina.
+    places: Vec<(f64, f64)>,
     shape: Ellipsoid,
+    /// Brings the optic axis to the pole, in visual angles.
+    to_axis: Rotation,
+    pub eye: Eye,
 }
 
 /// The digitised curve as mm on an eye of 24 mm.
@@ -55,11 +61,14 @@ static CORNEA: LazyLock<Vec<(f64, f64)>> =
 static CHAMBER: LazyLock<Vec<(f64, f64)>> =
     LazyLock::new(|| curve(Optics::NAVARRO.deeper(CHAMBER_SD), 24.0, BALL));
 
-/// Standard deviation of the equator's radius between eyes of one length. Widths of 22.65 ± 0.63 and heights of
-/// 22.94 ± 0.69 mm in eyes 22.69 ± 0.55 mm long, growing 0.22, 0.27 and 0.46 mm a dioptre (Med Hypothesis Discov Innov
-/// Ophthalmol 2022;11:64, emmetropic children by MRI): 0.57 and 0.61 mm are left, 2.5 and 2.7 %. Their mean spreads by 1.8 %
-/// if they have nothing in common and by 2.6 % if all; between the two:
-const EQUATOR_SD: f64 = 0.022;
+/// Standard deviation of the equator's radius between adult eyes of one length: 250 adults measured 24.2 mm across, 21 to
+/// 27 mm (J Ophthalmol 2014:503645, by CT). So many normal numbers reach over 5.6 standard deviations: 1.07 mm; less the
+/// growth with the length, 0.44 mm a mm by the ellipsoid below and 1.57 mm, 0.82 mm are left.
+const EQUATOR_SD: f64 = 0.034;
+
+/// Angle alpha in degrees of visual angle, sideways and down: 3.0 to 5.6 and 0.5 to 1.5 in eight eyes (OSA Annual Meeting
+/// 1993, MSS.6), so 4.3 ± 0.9 and 1.0 ± 0.35.
+const ALPHA: [(f64, f64); 2] = [(4.3, 0.9), (1.0, 0.35)];
 
 /// Atchison et al. (IOVS 2005;46:2698; Vision Res 2006;46:2236), read in open code: half-axes 10.148 along, 11.455 and
 /// 11.365 across, less 0.163, 0.043 and 0.090 a dioptre; axial length 23.58 − 0.299 mm a dioptre.
@@ -93,15 +102,29 @@ impl Shown {
             mean * (between(&CORNEA, v) / nominal).powf(cornea) * (between(&CHAMBER, v) / nominal).powf(chamber)
         };
         let arcs: Vec<_> = shape.arcs().into_iter().map(|(t, s)| (s, t)).collect();
-        let claimed = (0..=440).map(|k| f64::from(k) * 0.25f64.to_radians());
-        let claimed = claimed.map(|v| (said(v), between(&arcs, mm(v)))).collect();
-        Self { claimed, shape }
+        let visual = || (0..=480).map(|k| f64::from(k) * 0.25f64.to_radians());
+        // The axis lies on the disc's side of the fovea, to the picture's right in a right eye, and above it.
+        let eye = if rng.random() { Eye::R } else { Eye::L };
+        let [sideways, up] = ALPHA.map(|(mean, sd)| normal(mean, sd, rng));
+        let axis =
+            Direction::from_azimuth_elevation(if eye == Eye::R { sideways } else { -sideways }, up);
+        let at = RetinalPoint::from_direction(axis);
+        Self {
+            seen: visual().map(|v| (said(v), v)).collect(),
+            places: visual().map(|v| (v, between(&arcs, mm(v)))).collect(),
+            shape,
+            to_axis: Rotation::tilting(at.meridian_deg, at.eccentricity_deg).inverse(),
+            eye,
+        }
     }
 
     /// Where something lies that the picture puts at a direction, mm.
     fn place(&self, d: Direction) -> [f64; 3] {
         let at = RetinalPoint::from_direction(d);
-        let t = between(&self.claimed, at.eccentricity_deg.to_radians());
+        let v = between(&self.seen, at.eccentricity_deg.to_radians());
+        let seen = RetinalPoint { eccentricity_deg: v.to_degrees(), ..at }.to_direction();
+        let at = RetinalPoint::from_direction(self.to_axis.apply(seen));
+        let t = between(&self.places, at.eccentricity_deg.to_radians());
         let (s, c) = at.meridian_deg.to_radians().sin_cos();
         [self.shape.across * t.sin() * c, self.shape.across * t.sin() * s, self.shape.along * t.cos()]
     }

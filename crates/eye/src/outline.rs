@@ -1,15 +1,16 @@
 use crate::{RetinalPoint, Rotation, Stereographic};
 use serrata_words::{Point, Region};
 
-/// The outlines of a region of a picture in the retinal frame, as a chart draws them.
+/// The outlines of a region of a picture in the retinal frame, as a chart draws them: lists of points in degrees of eye
+/// angle, for example 400 of them for the edge of a frame.
 ///
 /// Rings are not closed; what the outer rings enclose minus the holes is meant, on the side away from the point
 /// opposite the picture's centre.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Outlines {
-    /// Outer rings.
+    /// Outer rings; 1 for a frame without gaps.
     pub rings: Vec<Vec<RetinalPoint>>,
-    /// Holes in them.
+    /// Holes in them; 0 for a frame without gaps.
     pub holes: Vec<Vec<RetinalPoint>>,
 }
 

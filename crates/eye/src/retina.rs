@@ -53,15 +53,15 @@ fn halve(end: f64, below: impl Fn(f64) -> bool) -> f64 {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Choice {
     /// What the maker takes: 0 the curve, 1 a nodal sphere.
-    pub maker: f64,
+    pub(crate) maker: f64,
     /// Which fit the retina follows: 0 eq. A5, 1 eq. A6.
-    pub fit: f64,
+    pub(crate) fit: f64,
     /// Axial length in mm.
-    pub axial_mm: f64,
+    pub(crate) axial_mm: f64,
     /// Arcs longer by this factor.
-    pub arcs: f64,
+    pub(crate) arcs: f64,
     /// Equator wider by this factor.
-    pub across: f64,
+    pub(crate) across: f64,
 }
 
 impl Choice {
@@ -83,7 +83,7 @@ pub(crate) struct Retina {
     across: f64,
     along: f64,
     /// Surface of the whole spheroid in mm².
-    pub surface: f64,
+    pub(crate) surface: f64,
 }
 
 impl Retina {

@@ -1,7 +1,7 @@
 use crate::retina::AXIAL_MM;
 use crate::{Radius, RadiusSource, Spread};
 
-/// What is measured: how it grows with the radius.
+/// What is measured: how it grows with the radius, with power 1 or 2.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quantity {
     /// A length in mm: grows with R.
@@ -15,13 +15,13 @@ pub enum Quantity {
 /// Its printed form names the assumption: `12.340 mm (95 %: 11.276 to 12.575 mm; R = 12 mm, half the axial length)`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Measure {
-    /// Length or area.
+    /// Length or area. Example: an area, in mm².
     pub quantity: Quantity,
-    /// The value on the sphere of the radius, mm or mm².
+    /// The value on the sphere of the radius, mm or mm². Example: 1 radian at R = 12 mm is 12 mm.
     pub value: f64,
     /// The 95 % interval of what it is on the retina. It is not centred on the value: see [`Spread`].
     pub interval: [f64; 2],
-    /// The radius with its source.
+    /// The radius with its source. Example: 12 mm, half the axial length.
     pub radius: Radius,
 }
 

@@ -5,6 +5,10 @@
 //! * arcs: Watson's two polynomials for the curve of Drasdo & Fowler, one from visual angle to mm and one back (J Vis
 //!   2014;14(7):15, eqs. A5 and A6, read in open code). They disagree: as much is not known of the curve;
 //! * growth of arcs: Bennett's AL − 1.82 mm and Bengtsson's AL − 1.6 mm (Graefes 1994;232:361 and 1992), their mean;
+//! * size across: inner widths of 22.455 and heights of 23.290 mm in eyes of 23.67 mm (31 emmetropic adults by MRI, PMID
+//!   19176097): a radius of 11.44 mm there, 11.50 mm at 24 mm;
+//! * size along: retinas are oblate in emmetropia and spheres at 7 to 8 dioptres of myopia (Pope et al., Biomed Opt Express
+//!   2017;8:2386), so at 23.67 + 7.5 · 0.35 = 26.3 mm, where the growth below gives 11.98 mm: 10.83 mm at 24 mm;
 //! * growth of the shape: eyes grow 0.35 mm a dioptre in length, 0.19 in height, 0.10 in width (Atchison et al., IOVS
 //!   2004;45:3380, 88 eyes by MRI), so that half the mean of height and width grows 0.207 mm a mm of length;
 //! * makers: nobody publishes what a maker takes for the step from visual to eye angle. Published models of that step lie
@@ -15,6 +19,9 @@ use crate::{RetinalPoint, Rotation};
 
 /// Axial length of the eye for which the curves hold, mm.
 pub(crate) const AXIAL_MM: f64 = 24.0;
+/// Half-axes of its retina across and along, mm.
+const ACROSS_MM: f64 = 11.50;
+const ALONG_MM: f64 = 10.83;
 /// Growth of half the length, mm a mm of axial length: the axial length is one of the globe's diameters.
 const ALONG_GROWTH: f64 = 0.5;
 /// Growth of the equator's radius, mm a mm of axial length: (0.19 + 0.10)/2 / 0.35 / 2.
@@ -89,8 +96,8 @@ pub(crate) struct Retina {
 impl Retina {
     pub(crate) fn new(c: Choice) -> Self {
         let grown = c.axial_mm - AXIAL_MM;
-        let across = (AXIAL_MM / 2.0 + ACROSS_GROWTH * grown) * c.across;
-        let along = AXIAL_MM / 2.0 + ALONG_GROWTH * grown;
+        let across = (ACROSS_MM + ACROSS_GROWTH * grown) * c.across;
+        let along = ALONG_MM + ALONG_GROWTH * grown;
         let (arcs, mut even) = walk(across, along);
         let surface = even[even.len() - 1];
         even.iter_mut().for_each(|a| *a = 2.0 * (*a / surface).clamp(0.0, 1.0).sqrt().asin());
@@ -213,14 +220,19 @@ mod tests {
 
     #[test]
     fn a_spheroid_that_is_a_sphere_has_its_surface_and_arcs() {
-        let r = Retina::new(Choice::MIDDLE);
-        assert!((r.surface / (4.0 * std::f64::consts::PI * 144.0) - 1.0).abs() < 1e-5);
-        let (arcs, _) = walk(12.0, 12.0);
+        let (arcs, areas) = walk(12.0, 12.0);
+        assert!((areas[360] / (4.0 * std::f64::consts::PI * 144.0) - 1.0).abs() < 1e-5);
+        assert!((areas[120] / areas[360] - 0.25).abs() < 1e-5); // a cap of 60° is a quarter
         assert!((arcs[180] - 6.0 * std::f64::consts::PI).abs() < 1e-9);
-        assert!((lookup(&r.even, 1.0) - 1.0).abs() < 1e-4);
-        // A longer eye is wider by less than it is longer.
-        let long = Retina::new(Choice { axial_mm: 26.0, ..Choice::MIDDLE });
-        assert!((long.across - 12.414).abs() < 1e-9 && (long.along - 13.0).abs() < 1e-9);
+        // Oblate, by Knud Thomsen's formula (p = 1.6075), which is good to 1.1 %.
+        let p = 1.6075f64;
+        let (b, c) = (11.5f64.powf(p), 10.83f64.powf(p));
+        let thomsen = 4.0 * std::f64::consts::PI * ((b * b + 2.0 * b * c) / 3.0).powf(1.0 / p);
+        let middle = Retina::new(Choice::MIDDLE);
+        assert!((middle.surface / thomsen - 1.0).abs() < 0.011);
+        // A longer eye is wider by less than it is longer, and a sphere at 26.3 mm.
+        let long = Retina::new(Choice { axial_mm: 26.3, ..Choice::MIDDLE });
+        assert!((long.across - 11.976).abs() < 1e-3 && (long.along - long.across).abs() < 0.01);
     }
 
     proptest! {

@@ -3,7 +3,8 @@
 //!
 //! Every number is from a publication that has no part in the truths of `tests/coverage`:
 //! * arcs: Watson's two polynomials for the curve of Drasdo & Fowler, one from visual angle to mm and one back (J Vis
-//!   2014;14(7):15, eqs. A5 and A6, read in open code). They disagree: as much is not known of the curve;
+//!   2014;14(7):15, eqs. A5 and A6, read in open code), their mean. Their slopes disagree, in waves as long as the curve
+//!   to 90°: so much is not known of the curve, wherever they happen to cross;
 //! * growth of arcs: Bennett's AL − 1.82 mm and Bengtsson's AL − 1.6 mm (Graefes 1994;232:361 and 1992), their mean;
 //! * size across: inner widths of 22.455 and heights of 23.290 mm in eyes of 23.67 mm (31 emmetropic adults by MRI, PMID
 //!   19176097): a radius of 11.44 mm there, 11.50 mm at 24 mm;
@@ -46,6 +47,21 @@ fn arc_back(visual: f64) -> f64 {
     halve(30.0, |r| of(r) < deg)
 }
 
+/// mm along the retina for a visual angle in radians: the mean of both.
+fn curve(visual: f64) -> f64 {
+    0.5 * (arc_forth(visual) + arc_back(visual))
+}
+
+/// Relative standard error of the curve's slope: half of what both differ by, as the root mean square over 0 to 90°.
+pub(crate) fn slope_sd() -> f64 {
+    let of = |arc: fn(f64) -> f64, v: f64| arc(v + STEP) - arc(v);
+    let half = |k: i32| {
+        let v = f64::from(k) * STEP;
+        0.5 * (of(arc_back, v) / of(arc_forth, v)).ln()
+    };
+    ((0..180).map(|k| half(k).powi(2)).sum::<f64>() / 180.0).sqrt()
+}
+
 /// The place at which `below` stops to hold, between 0 and an end.
 fn halve(end: f64, below: impl Fn(f64) -> bool) -> f64 {
     let (mut low, mut high) = (0.0, end);
@@ -61,8 +77,8 @@ fn halve(end: f64, below: impl Fn(f64) -> bool) -> f64 {
 pub(crate) struct Choice {
     /// What the maker takes: 0 the curve, 1 a nodal sphere.
     pub(crate) maker: f64,
-    /// Which fit the retina follows: 0 eq. A5, 1 eq. A6.
-    pub(crate) fit: f64,
+    /// How far the slope of the curve is off, in a wave from the axis and in one a quarter later.
+    pub(crate) waves: [f64; 2],
     /// Axial length in mm.
     pub(crate) axial_mm: f64,
     /// Arcs longer by this factor.
@@ -74,7 +90,7 @@ pub(crate) struct Choice {
 impl Choice {
     /// The middle of all.
     pub(crate) const MIDDLE: Self =
-        Self { maker: 0.5, fit: 0.5, axial_mm: AXIAL_MM, arcs: 1.0, across: 1.0 };
+        Self { maker: 0.5, waves: [0.0; 2], axial_mm: AXIAL_MM, arcs: 1.0, across: 1.0 };
 }
 
 /// Tables of a choice: claimed eye angle → visual angle → place on a spheroid.
@@ -101,18 +117,21 @@ impl Retina {
         let (arcs, mut even) = walk(across, along);
         let surface = even[even.len() - 1];
         even.iter_mut().for_each(|a| *a = 2.0 * (*a / surface).clamp(0.0, 1.0).sqrt().asin());
-        let curve = |v: f64, fit: f64| fit * arc_back(v) + (1.0 - fit) * arc_forth(v);
+        let length = curve(std::f64::consts::FRAC_PI_2);
         let scale = c.arcs * (c.axial_mm - TAKEN_MM) / (AXIAL_MM - TAKEN_MM);
         // Beyond the curve's end arcs grow as they do on its last degree.
         let arc = |v: f64| {
             let in_curve = v.min(CURVE_END - STEP);
-            let last = (curve(CURVE_END - STEP, c.fit) - curve(CURVE_END - 3.0 * STEP, c.fit)) / (2.0 * STEP);
-            scale * (curve(in_curve, c.fit) + last * (v - in_curve))
+            let last = (curve(CURVE_END - STEP) - curve(CURVE_END - 3.0 * STEP)) / (2.0 * STEP);
+            let s = curve(in_curve) + last * (v - in_curve);
+            let turn = std::f64::consts::TAU / length;
+            let [first, second] = c.waves;
+            scale * (s + (first * (turn * s).sin() + second * (1.0 - (turn * s).cos())) / turn)
         };
         let nodal = |v: f64| v + (4.67 / 12.0 * v.sin()).asin();
         let said = |v: f64| {
             let v_in = v.min(CURVE_END - STEP);
-            let by_curve = curve(v_in, 0.5) / (AXIAL_MM / 2.0) + (v - v_in);
+            let by_curve = curve(v_in) / (AXIAL_MM / 2.0) + (v - v_in);
             c.maker * nodal(v) + (1.0 - c.maker) * by_curve
         };
         let steps = || (0..=360).map(|k| f64::from(k) * STEP);
@@ -216,6 +235,7 @@ mod tests {
             let mm = arc_forth(deg.to_radians());
             assert!((arc_back(back.to_radians()) - mm).abs() < 1e-3, "{deg}");
         }
+        assert!((slope_sd() - 0.02).abs() < 0.005, "{}", slope_sd());
     }
 
     #[test]
@@ -237,8 +257,8 @@ mod tests {
 
     proptest! {
         #[test]
-        fn places_keep_the_meridian_and_the_order(e in 0.5f64..120., d in 0.6f64..20., m in 0f64..359., maker in 0f64..1., fit in 0f64..1.) {
-            let r = Retina::new(Choice { maker, fit, ..Choice::MIDDLE });
+        fn places_keep_the_meridian_and_the_order(e in 0.5f64..120., d in 0.6f64..20., m in 0f64..359., maker in 0f64..1.) {
+            let r = Retina::new(Choice { maker, ..Choice::MIDDLE });
             let on = r.evenly(Direction::POLE);
             let to = |e: f64| RetinalPoint::from_direction(on(RetinalPoint { eccentricity_deg: e, meridian_deg: m }.to_direction()));
             let (a, b) = (to(e), to(e + d));

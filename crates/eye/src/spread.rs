@@ -1,5 +1,5 @@
 use crate::direction::{cross, dot};
-use crate::retina::{AXIAL_MM, Choice, Retina};
+use crate::retina::{AXIAL_MM, Choice, Retina, slope_sd};
 use crate::{Direction, DomainError, EyeAxis, Picture, angle_between, densify, path_length_rad, polygon_area_sr};
 use serrata_words::{Point, Region};
 use std::sync::LazyLock;
@@ -14,7 +14,7 @@ use std::sync::LazyLock;
 /// | what | how far | source |
 /// |---|---|---|
 /// | the maker's model | anywhere between the curve and a nodal sphere, all equally likely | published models of the step |
-/// | the fit of the curve | eq. A5 to A6; of their mean the error is half the difference | Watson, J Vis 2014;14(7):15 |
+/// | the curve's slope | some 2 %: half of what two fits of the curve differ by | Watson, J Vis 2014;14(7):15, eqs. A5 and A6 |
 /// | scale near the axis, between eyes of one axial length | 0.9 % | Garway-Heath et al., Br J Ophthalmol 1998;82:643: axial-length methods against full biometry, 0.6 to 1.2 % |
 /// | width of the equator, likewise | 3.4 % | Nagra et al., J Anat 2017;231:319: surfaces of 2058 ± 189 mm² spread by 9.2 %, of which the axial length's 6.4 % gives 8.0 %; the rest, 4.5 %, times 3/4 |
 /// | the optic axis in the picture | angle alpha and gaze | [`EyeAxis`] |
@@ -44,7 +44,7 @@ const AXIAL: [f64; 2] = [AXIAL_MM - 1.5, AXIAL_MM + 1.5];
 /// Every retina that a figure is measured on.
 struct Models {
     makers: [Retina; 3],
-    fits: [Retina; 2],
+    waves: [Retina; 2],
     arcs: Retina,
     across: Retina,
     axial: [Retina; 2],
@@ -54,7 +54,7 @@ static MODELS: LazyLock<Models> = LazyLock::new(|| {
     let m = Choice::MIDDLE;
     Models {
         makers: [0.0, 0.5, 1.0].map(|maker| Retina::new(Choice { maker, ..m })),
-        fits: [0.0, 1.0].map(|fit| Retina::new(Choice { fit, ..m })),
+        waves: [[slope_sd(), 0.0], [0.0, slope_sd()]].map(|waves| Retina::new(Choice { waves, ..m })),
         arcs: Retina::new(Choice { arcs: 1.0 + ARCS_SD, ..m }),
         across: Retina::new(Choice { across: 1.0 + ACROSS_SD, ..m }),
         axial: AXIAL.map(|axial_mm| Retina::new(Choice { axial_mm, ..m })),
@@ -127,12 +127,11 @@ impl Spread {
         let low = makers.iter().copied().fold(f64::INFINITY, f64::min);
         let high = makers.iter().copied().fold(0.0, f64::max);
         let off = |r: &Retina| by(r) / middle - 1.0;
-        // Of the mean of two, the standard error is half of their difference.
-        let fit = (by(&m.fits[1]) - by(&m.fits[0])) / middle / 2.0;
+        let curve = off(&m.waves[0]).hypot(off(&m.waves[1]));
         let aside = |k: usize| {
             if axis.sd_deg[k] > 0.0 { figure(&m.makers[1], axis.moved(k)) / sphere / middle - 1.0 } else { 0.0 }
         };
-        let sd = off(&m.arcs).hypot(off(&m.across)).hypot(fit).hypot(aside(0)).hypot(aside(1));
+        let sd = off(&m.arcs).hypot(off(&m.across)).hypot(curve).hypot(aside(0)).hypot(aside(1));
         let growth = (by(&m.axial[1]) / by(&m.axial[0])).ln() / (AXIAL[1] / AXIAL[0]).ln();
         Self { makers: [low, high], sd, growth }
     }

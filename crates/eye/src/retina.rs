@@ -12,8 +12,9 @@
 //!   2017;8:2386), so at 23.67 + 7.5 · 0.35 = 26.3 mm, where the growth below gives 11.98 mm: 10.83 mm at 24 mm;
 //! * growth of the shape: eyes grow 0.35 mm a dioptre in length, 0.19 in height, 0.10 in width (Atchison et al., IOVS
 //!   2004;45:3380, 88 eyes by MRI), so that half the mean of height and width grows 0.207 mm a mm of length;
-//! * makers: nobody publishes what a maker takes for the step from visual to eye angle. Published models of that step lie
-//!   between the curve and a nodal sphere of R 12, N 16.67 mm.
+//! * makers: nobody publishes what a maker takes for the step from visual to eye angle. It is taken to lie between the curve
+//!   and the chief ray traced through the textbooks' Gullstrand-Emsley eye ([`TRACED`]). A nodal sphere, which lies farther
+//!   out, holds to some 10° only (Simpson, Photonics 2021;8:284).
 
 use crate::direction::Direction;
 use crate::{RetinalPoint, Rotation};
@@ -33,6 +34,32 @@ const TAKEN_MM: f64 = 1.71;
 const CURVE_END: f64 = 2.007;
 /// Step of the tables, radians.
 const STEP: f64 = 0.5 * std::f64::consts::PI / 180.0;
+
+/// mm along a spherical retina of 12 mm at every 10° of visual angle, from 0: chief rays from the middle of the pupil through
+/// the Gullstrand-Emsley eye (radii 7.8, 10, −6 mm at 0, 3.6, 7.2 mm; indices 4/3, 1.416, 4/3; length 23.89 mm; from memory), by the
+/// tracer of `tests/coverage`, which checks them.
+pub(crate) const TRACED: [f64; 11] =
+    [0.0, 2.881, 5.739, 8.550, 11.289, 13.927, 16.430, 18.750, 20.811, 22.463, 23.393];
+
+/// Eye angle by the traced ray, for a visual angle in radians; beyond 100° it grows on as between 90 and 100°.
+fn by_ray(visual: f64) -> f64 {
+    let at = visual.to_degrees() / 10.0;
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped to the table
+    let k = (at.floor().max(0.0) as usize).min(TRACED.len() - 2);
+    #[allow(clippy::cast_precision_loss)] // below 11
+    let t = at - k as f64;
+    // A parabola through three neighbours, so that the slope does not jump from one to the next by more than 1 %.
+    let k0 = k.saturating_sub(1).min(TRACED.len() - 3);
+    #[allow(clippy::cast_precision_loss)] // below 11
+    let x = at - k0 as f64;
+    let [a, b, c] = [TRACED[k0], TRACED[k0 + 1], TRACED[k0 + 2]];
+    let mm = if at > 10.0 {
+        TRACED[10] + (t - 1.0) * (TRACED[10] - TRACED[9])
+    } else {
+        a * (x - 1.0) * (x - 2.0) / 2.0 - b * x * (x - 2.0) + c * x * (x - 1.0) / 2.0
+    };
+    mm / 12.0
+}
 
 /// mm along the retina by eq. A5, for a visual angle in radians.
 fn arc_forth(visual: f64) -> f64 {
@@ -75,7 +102,7 @@ fn halve(end: f64, below: impl Fn(f64) -> bool) -> f64 {
 /// One choice of everything that is not known of an eye and of the maker of its picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Choice {
-    /// What the maker takes: 0 the curve, 1 a nodal sphere.
+    /// What the maker takes: 0 the curve, 1 the traced ray.
     pub(crate) maker: f64,
     /// How far the slope of the curve is off, in a wave from the axis and in one a quarter later.
     pub(crate) waves: [f64; 2],
@@ -128,11 +155,10 @@ impl Retina {
             let [first, second] = c.waves;
             scale * (s + (first * (turn * s).sin() + second * (1.0 - (turn * s).cos())) / turn)
         };
-        let nodal = |v: f64| v + (4.67 / 12.0 * v.sin()).asin();
         let said = |v: f64| {
             let v_in = v.min(CURVE_END - STEP);
             let by_curve = curve(v_in) / (AXIAL_MM / 2.0) + (v - v_in);
-            c.maker * nodal(v) + (1.0 - c.maker) * by_curve
+            c.maker * by_ray(v) + (1.0 - c.maker) * by_curve
         };
         let steps = || (0..=360).map(|k| f64::from(k) * STEP);
         Self {

@@ -13,7 +13,7 @@ use std::sync::LazyLock;
 ///
 /// | what | how far | source |
 /// |---|---|---|
-/// | the maker's model | anywhere between the curve and a nodal sphere, all equally likely | published models of the step |
+/// | the maker's model | anywhere between the curve and a ray traced through the Gullstrand-Emsley eye, all equally likely | judgement |
 /// | the curve's slope | some 2 %: half of what two fits of the curve differ by | Watson, J Vis 2014;14(7):15, eqs. A5 and A6 |
 /// | scale near the axis, between eyes of one axial length | 0.9 % | Garway-Heath et al., Br J Ophthalmol 1998;82:643: axial-length methods against full biometry, 0.6 to 1.2 % |
 /// | width of the equator, likewise | 3.4 % | Nagra et al., J Anat 2017;231:319: surfaces of 2058 ± 189 mm² spread by 9.2 %, of which the axial length's 6.4 % gives 8.0 %; the rest, 4.5 %, times 3/4 |

@@ -21,6 +21,8 @@ use crate::{RetinalPoint, Rotation};
 
 /// Axial length of the eye for which the curves hold, mm.
 pub(crate) const AXIAL_MM: f64 = 24.0;
+/// The nodal point lies this far behind the cornea's front, mm (textbooks; from memory).
+const NODAL_MM: f64 = 7.2;
 /// Half-axes of its retina across and along, mm.
 const ACROSS_MM: f64 = 11.50;
 const ALONG_MM: f64 = 10.83;
@@ -110,7 +112,7 @@ pub(crate) struct Choice {
     pub(crate) axial_mm: f64,
     /// Arcs longer by this factor.
     pub(crate) arcs: f64,
-    /// Equator wider by this factor.
+    /// Equator wider by this factor, and with it the places where rays land.
     pub(crate) across: f64,
 }
 
@@ -139,9 +141,11 @@ pub(crate) struct Retina {
 impl Retina {
     pub(crate) fn new(c: Choice) -> Self {
         let grown = c.axial_mm - AXIAL_MM;
-        let across = (ACROSS_MM + ACROSS_GROWTH * grown) * c.across;
+        let usual = ACROSS_MM + ACROSS_GROWTH * grown;
+        let across = usual * c.across;
         let along = ALONG_MM + ALONG_GROWTH * grown;
-        let (arcs, mut even) = walk(across, along);
+        let (arcs, _) = walk(usual, along);
+        let (_, mut even) = walk(across, along);
         let surface = even[even.len() - 1];
         even.iter_mut().for_each(|a| *a = 2.0 * (*a / surface).clamp(0.0, 1.0).sqrt().asin());
         let length = curve(std::f64::consts::FRAC_PI_2);
@@ -163,7 +167,7 @@ impl Retina {
         let steps = || (0..=360).map(|k| f64::from(k) * STEP);
         Self {
             visual: steps().map(|e| halve(std::f64::consts::PI, |v| said(v) < e)).collect(),
-            place: steps().map(|v| inverse(&arcs, arc(v))).collect(),
+            place: steps().map(|v| landed(inverse(&arcs, arc(v)), [usual, across], along, c.axial_mm)).collect(),
             even,
             across,
             along,
@@ -210,6 +214,22 @@ impl Retina {
             RetinalPoint { eccentricity_deg: lookup(&self.even, t).to_degrees(), ..v }.to_direction()
         }
     }
+}
+
+/// Where a ray that lands at a parametric angle of an eye of usual width lands in one of another width: straight on from the
+/// nodal point, so that in a wider eye it lands farther out.
+fn landed(t: f64, [usual, across]: [f64; 2], along: f64, axial: f64) -> f64 {
+    if (usual - across).abs() < 1e-12 {
+        return t;
+    }
+    // From the back towards the cornea (z), and away from the axis (x).
+    let from = axial - NODAL_MM;
+    let (dx, dz) = (usual * t.sin(), along * (1.0 - t.cos()) - from);
+    // (k·dx / across)² + ((from + k·dz) / along − 1)² = 1, the farther k.
+    let h = from / along - 1.0;
+    let (a, b, c) = ((dx / across).powi(2) + (dz / along).powi(2), h * dz / along, h * h - 1.0);
+    let k = (-b + (b * b - a * c).max(0.0).sqrt()) / a;
+    (k * dx / across).atan2(-(h + k * dz / along))
 }
 
 /// Arcs from the back in mm, and the surface enclosed in mm², for every [`STEP`] of parametric angle, 0 to π.
@@ -279,6 +299,18 @@ mod tests {
         // A longer eye is wider by less than it is longer, and a sphere at 26.3 mm.
         let long = Retina::new(Choice { axial_mm: 26.3, ..Choice::MIDDLE });
         assert!((long.across - 11.976).abs() < 1e-3 && (long.along - long.across).abs() < 0.01);
+    }
+
+    #[test]
+    fn rays_land_farther_out_in_a_wider_eye_and_as_before_near_the_axis() {
+        let at = |t: f64, across: f64| landed(t, [11.5, across], 10.83, 24.0);
+        for k in 0..=120 {
+            let t = f64::from(k).to_radians();
+            assert!((at(t, 11.5 + 1e-9) - t).abs() < 1e-8, "{k}");
+        }
+        // Transverse distances: hardly changed at 10°, by the whole 3.4 % where the ray goes across.
+        let wider = |t: f64| 1.034 * at(t, 11.5 * 1.034).sin() / t.sin();
+        assert!((wider(0.17) - 1.0).abs() < 2e-3 && (wider(1.57) - 1.034).abs() < 2e-3, "{}", wider(0.17));
     }
 
     proptest! {

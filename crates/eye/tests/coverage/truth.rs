@@ -66,6 +66,13 @@ static CHAMBER: LazyLock<Vec<(f64, f64)>> =
 /// growth with the length, 0.44 mm a mm by the ellipsoid below and 1.57 mm, 0.82 mm are left.
 const EQUATOR_SD: f64 = 0.034;
 
+/// Where the same rays land in an eye of usual width, and in one wider by that.
+static USUAL: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| curve(Optics::NAVARRO, 24.0, by_mri(24.0)));
+static WIDER: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
+    let usual = by_mri(24.0);
+    curve(Optics::NAVARRO, 24.0, Ellipsoid { across: usual.across * (1.0 + EQUATOR_SD), ..usual })
+});
+
 /// Angle alpha in degrees of visual angle, sideways and down: 3.0 to 5.6 and 0.5 to 1.5 in eight eyes (OSA Annual Meeting
 /// 1993, MSS.6), so 4.3 ± 0.9 and 1.0 ± 0.35.
 const ALPHA: [(f64, f64); 2] = [(4.3, 0.9), (1.0, 0.35)];
@@ -81,23 +88,26 @@ impl Shown {
     /// An eye of an axial length, and a maker anywhere between the digitised curve and the traced ray.
     pub fn draw(kind: Kind, axial: f64, rng: &mut Rng) -> Self {
         let (cornea, chamber) = (normal(0.0, 1.0, rng), normal(0.0, 1.0, rng));
-        let equator = normal(1.0, EQUATOR_SD, rng);
+        let equator = normal(0.0, 1.0, rng);
         let w: f64 = rng.random();
         let drasdo = &*DIGITISED;
         let said = |v: f64| {
             w * between(&TRACED, v) / 12.0 + (1.0 - w) * between(drasdo, v) / DrasdoFowler::RADIUS_MM
         };
         let shape = by_mri(axial);
-        let shape = Ellipsoid { across: shape.across * equator, ..shape };
+        let shape = Ellipsoid { across: shape.across * (1.0 + EQUATOR_SD * equator), ..shape };
         let traced = (kind == Kind::Traced).then(|| curve(Optics::NAVARRO, axial, shape));
         let mm = |v: f64| {
-            let mean = traced.as_ref().map_or_else(
-                || between(drasdo, v) * (axial - 1.82) / (24.0 - 1.82),
-                |traced| between(traced, v),
-            );
             if v == 0.0 {
                 return 0.0;
             }
+            let mean = traced.as_ref().map_or_else(
+                || {
+                    let wider = (between(&WIDER, v) / between(&USUAL, v).max(1e-9)).powf(equator);
+                    between(drasdo, v) * (axial - 1.82) / (24.0 - 1.82) * wider
+                },
+                |traced| between(traced, v),
+            );
             let nominal = between(&TRACED, v);
             mean * (between(&CORNEA, v) / nominal).powf(cornea) * (between(&CHAMBER, v) / nominal).powf(chamber)
         };

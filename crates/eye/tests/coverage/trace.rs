@@ -31,6 +31,12 @@ impl Optics {
         self
     }
 
+    /// The lens's back flatter by a factor.
+    pub fn weaker(mut self, factor: f64) -> Self {
+        self.0[3][1] *= factor;
+        self
+    }
+
     /// The lens, and the pupil with it, farther back by so many mm.
     pub fn deeper(mut self, mm: f64) -> Self {
         self.0[2][0] += mm;

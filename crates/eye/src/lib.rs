@@ -43,6 +43,7 @@ mod landmarks;
 mod measure;
 mod model;
 mod outline;
+mod profile;
 mod projection;
 mod radial;
 mod radius;
@@ -65,6 +66,7 @@ pub use model::{
     contact_lens_warning,
 };
 pub use outline::{Outlines, densify, outline};
+pub use profile::ProfileError;
 pub use projection::{DomainError, Plane, Projection};
 pub use radial::{RadialError, RadialPolynomial};
 pub use radius::{Radius, RadiusSource};

@@ -162,6 +162,7 @@ mod tests {
             height: 3600,
             projection: Projection::Stereographic,
             degrees_per_pixel: Some(0.072),
+            radial: None,
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
             lasers: vec![],

@@ -68,7 +68,10 @@ mod tests {
     fn the_axis_goes_with_the_gaze_and_lies_on_the_discs_side() {
         let up = RetinalPoint::from_direction(EyeAxis::of(Gaze::Up, Some(Eye::R)).at);
         // The posterior pole goes down in the picture.
-        assert!((up.eccentricity_deg - 25.85).abs() < 0.05 && (270.0..300.0).contains(&up.meridian_deg), "{up:?}");
+        assert!(
+            (up.eccentricity_deg - 25.85).abs() < 0.05 && (270.0..300.0).contains(&up.meridian_deg),
+            "{up:?}"
+        );
         for gaze in [Gaze::Primary, Gaze::UpLeft, Gaze::Down] {
             let of = |eye| EyeAxis::of(gaze, Some(eye));
             assert!(of(Eye::R).at.x() > of(Eye::L).at.x());

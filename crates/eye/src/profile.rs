@@ -6,7 +6,9 @@ use serrata_words::{Instrument, Projection as Word};
 #[non_exhaustive]
 pub enum ProfileError {
     /// The view angle of the centre pixel is missing.
-    #[error("the projection is {0}, but degrees_per_pixel is missing; expected the view angle of the centre pixel")]
+    #[error(
+        "the projection is {0}, but degrees_per_pixel is missing; expected the view angle of the centre pixel"
+    )]
     NoScale(Word),
     /// The view angle is no angle of a pixel.
     #[error("degrees_per_pixel is {0}; expected 0.0001 to 5 degrees")]

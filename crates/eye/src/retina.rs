@@ -167,7 +167,9 @@ impl Retina {
         let steps = || (0..=360).map(|k| f64::from(k) * STEP);
         Self {
             visual: steps().map(|e| halve(std::f64::consts::PI, |v| said(v) < e)).collect(),
-            place: steps().map(|v| landed(inverse(&arcs, arc(v)), [usual, across], along, c.axial_mm)).collect(),
+            place: steps()
+                .map(|v| landed(inverse(&arcs, arc(v)), [usual, across], along, c.axial_mm))
+                .collect(),
             even,
             across,
             along,

@@ -1,6 +1,8 @@
 use crate::direction::{cross, dot};
 use crate::retina::{AXIAL_MM, Choice, Retina, slope_sd};
-use crate::{Direction, DomainError, EyeAxis, Picture, angle_between, densify, path_length_rad, polygon_area_sr};
+use crate::{
+    Direction, DomainError, EyeAxis, Picture, angle_between, densify, path_length_rad, polygon_area_sr,
+};
 use serrata_words::{Point, Region};
 use std::sync::LazyLock;
 
@@ -129,7 +131,11 @@ impl Spread {
         let off = |r: &Retina| by(r) / middle - 1.0;
         let curve = off(&m.waves[0]).hypot(off(&m.waves[1]));
         let aside = |k: usize| {
-            if axis.sd_deg[k] > 0.0 { figure(&m.makers[1], axis.moved(k)) / sphere / middle - 1.0 } else { 0.0 }
+            if axis.sd_deg[k] > 0.0 {
+                figure(&m.makers[1], axis.moved(k)) / sphere / middle - 1.0
+            } else {
+                0.0
+            }
         };
         let sd = off(&m.arcs).hypot(off(&m.across)).hypot(curve).hypot(aside(0)).hypot(aside(1));
         let growth = (by(&m.axial[1]) / by(&m.axial[0])).ln() / (AXIAL[1] / AXIAL[0]).ln();
@@ -172,17 +178,20 @@ mod tests {
     }
 
     fn square(x: f64, y: f64, side: f64) -> Region {
-        Region { polygons: vec![vec![[x, y], [x + side, y], [x + side, y + side], [x, y + side]]], holes: vec![] }
+        Region {
+            polygons: vec![vec![[x, y], [x + side, y], [x + side, y + side], [x, y + side]]],
+            holes: vec![],
+        }
     }
 
     #[test]
     fn nothing_has_no_spread() {
         assert_eq!(Spread::between(0.0, EyeAxis::MIDDLE, |_, _| 0.0), Spread::NONE);
-        assert_eq!(Spread::of_path(&picture(), &[[5., 5.], [5., 5.]], EyeAxis::MIDDLE).unwrap(), Spread::NONE);
         assert_eq!(
-            Spread::of_region(&picture(), &Region::default(), EyeAxis::MIDDLE).unwrap(),
+            Spread::of_path(&picture(), &[[5., 5.], [5., 5.]], EyeAxis::MIDDLE).unwrap(),
             Spread::NONE
         );
+        assert_eq!(Spread::of_region(&picture(), &Region::default(), EyeAxis::MIDDLE).unwrap(), Spread::NONE);
     }
 
     /// A small square's area goes as its two sides' lengths together.

@@ -112,9 +112,13 @@ impl Measure {
     #[must_use]
     pub fn warning(&self) -> Option<&'static str> {
         if self.value > self.interval[1] {
-            Some("The sphere reads more here than eye models say of the retina; the interval is the retina's.")
+            Some(
+                "The sphere reads more here than eye models say of the retina; the interval is the retina's.",
+            )
         } else if self.value < self.interval[0] {
-            Some("The sphere reads less here than eye models say of the retina; the interval is the retina's.")
+            Some(
+                "The sphere reads less here than eye models say of the retina; the interval is the retina's.",
+            )
         } else {
             None
         }
@@ -156,7 +160,9 @@ mod tests {
 
     #[test]
     fn the_normal_and_the_even_part_add_up_to_95_percent() {
-        assert!((normal_share(1.959_964) - 0.975).abs() < 1e-6 && (normal_share(-1.0) - 0.158_655).abs() < 1e-6);
+        assert!(
+            (normal_share(1.959_964) - 0.975).abs() < 1e-6 && (normal_share(-1.0) - 0.158_655).abs() < 1e-6
+        );
         assert!((reach_95(0.0, 0.02) - Z95 * 0.02).abs() < 1e-12);
         assert!((reach_95(0.02, 0.0) - 0.019).abs() < 1e-12);
         // By brute force: 2000 places of the even part.
@@ -180,7 +186,12 @@ mod tests {
 
     #[test]
     fn printed_with_what_it_assumes() {
-        let m = Measure::area(6.2, Spread { makers: [0.88, 0.98], sd: 0.03, growth: 1.8 }, 0.0, Radius::population());
+        let m = Measure::area(
+            6.2,
+            Spread { makers: [0.88, 0.98], sd: 0.03, growth: 1.8 },
+            0.0,
+            Radius::population(),
+        );
         let text = m.to_string();
         assert!(text.contains("mm²") && text.contains("R = 12.25 mm, the population's"), "{text}");
     }

@@ -128,10 +128,14 @@ mod tests {
     fn rings_are_those_of_the_landmarks_and_mirror() {
         let of = |eye| RINGS.map(|(name, landmark)| ring(name, landmark, eye));
         let [arcades, equator, ora] = of(Eye::R);
-        assert!((arcades.degrees - 32.2).abs() < 0.1 && arcades.outline.iter().all(|p| (p[0] - 32.2).abs() < 0.1));
+        assert!(
+            (arcades.degrees - 32.2).abs() < 0.1 && arcades.outline.iter().all(|p| (p[0] - 32.2).abs() < 0.1)
+        );
         // 13.29 to 15.55 mm from the disc on R = 12.25 mm, the disc nasal: farther to the nose, nearer to the temple.
         assert!((55.0..75.0).contains(&equator.degrees), "{}", equator.degrees);
-        let at = |r: &ChartRing, m: f64| r.outline.iter().map(|p| (p[0], (p[1] - m).abs())).min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0;
+        let at = |r: &ChartRing, m: f64| {
+            r.outline.iter().map(|p| (p[0], (p[1] - m).abs())).min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0
+        };
         assert!(at(&equator, 3.0) > at(&equator, 180.0) + 20.0);
         assert!((ora.degrees - 108.0).abs() < 2.0, "{}", ora.degrees);
         let left = of(Eye::L);

@@ -180,7 +180,9 @@ mod tests {
     #[test]
     fn a_profile_of_any_projection_gives_its_picture() {
         let facts = AcquisitionFacts::default();
-        for word in [Word::Equidistant, Word::EqualArea, Word::Orthographic, Word::Gnomonic, Word::Stereographic] {
+        for word in
+            [Word::Equidistant, Word::EqualArea, Word::Orthographic, Word::Gnomonic, Word::Stereographic]
+        {
             let (picture, source) = projection(&facts, &profile(word), 2000, 2000).unwrap().unwrap();
             assert_eq!((source, picture.width), ("instrument", 2000));
             assert!(format!("{:?}", picture.projection).to_lowercase() == word.word().replace('_', ""));

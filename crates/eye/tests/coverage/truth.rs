@@ -92,7 +92,8 @@ fn by_mri(axial: f64) -> Ellipsoid {
 
 impl Shown {
     /// An eye of an axial length, and a maker anywhere between the digitised curve and the traced ray.
-    pub fn draw(kind: Kind, axial: f64, rng: &mut Rng) -> Self {
+    /// `turned` is how far the gaze is turned up, degrees of visual angle: the axis then lies lower in the picture.
+    pub fn draw(kind: Kind, axial: f64, turned: f64, rng: &mut Rng) -> Self {
         let [cornea, chamber, lens] = [(); 3].map(|()| normal(0.0, 1.0, rng));
         let equator = normal(0.0, 1.0, rng);
         let w: f64 = rng.random();
@@ -125,7 +126,7 @@ impl Shown {
         let eye = if rng.random() { Eye::R } else { Eye::L };
         let [sideways, up] = ALPHA.map(|(mean, sd)| normal(mean, sd, rng));
         let axis =
-            Direction::from_azimuth_elevation(if eye == Eye::R { sideways } else { -sideways }, up);
+            Direction::from_azimuth_elevation(if eye == Eye::R { sideways } else { -sideways }, up - turned);
         let at = RetinalPoint::from_direction(axis);
         Self {
             seen: visual().map(|v| (said(v), v)).collect(),

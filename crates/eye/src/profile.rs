@@ -113,7 +113,7 @@ mod tests {
             (Word::EqualArea, None, 0.765_366_865),
             (Word::Orthographic, None, 0.707_106_781),
             (Word::Gnomonic, None, 1.0),
-            (Word::Radial, radial(&[1.0, 0.0, 0.08]), 0.824_155_3),
+            (Word::Radial, radial(&[1.0, 0.0, 0.08]), 0.824_156_009),
         ] {
             let p = Picture::of(&profile(word, polynomial), 1800, 1800).unwrap().unwrap();
             assert_eq!(p.deg_per_px, [0.144, 0.144]);

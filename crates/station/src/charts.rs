@@ -76,6 +76,7 @@ fn ring(name: &str, landmark: Landmark, eye: Eye) -> ChartRing {
 fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
     let o = f.observation;
     let known = projection(f.facts, f.instrument, o.width, o.height);
+    let calibrated = known.is_some();
     let picture = known.or_else(|| {
         let (d, v) = (o.disc?, o.fovea?);
         let pixels = (d.x - v.x).hypot(d.y - v.y);
@@ -94,7 +95,7 @@ fn footprint(f: &Placed<'_>) -> Option<ChartFrame> {
         frame_id: f.id,
         modality: f.modality.to_owned(),
         verdict: f.verdict.word().to_owned(),
-        calibrated: known.is_some(),
+        calibrated,
         outlines: rings.iter().map(|r| r.iter().copied().map(polar).collect()).collect(),
     })
 }

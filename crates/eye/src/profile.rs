@@ -109,9 +109,9 @@ mod tests {
     fn every_projection_can_be_named() {
         for (word, polynomial, r) in [
             (Word::Stereographic, None, 0.828_427_125),
-            (Word::Equidistant, None, 0.785_398_163),
+            (Word::Equidistant, None, std::f64::consts::FRAC_PI_4),
             (Word::EqualArea, None, 0.765_366_865),
-            (Word::Orthographic, None, 0.707_106_781),
+            (Word::Orthographic, None, std::f64::consts::FRAC_1_SQRT_2),
             (Word::Gnomonic, None, 1.0),
             (Word::Radial, radial(&[1.0, 0.0, 0.08]), 0.824_156_009),
         ] {

@@ -142,21 +142,26 @@ fn measured(frame: &Frame, args: &Args, given: &Given) -> Result<Answer, Wrong> 
         _ => MeasureKind::Visible,
     };
     let mut line = MeasureLine::new(&args.path.to_string_lossy(), args.frame, kind);
-    let (gaze, gaze_source) = match (args.gaze, frame.facts.gaze) {
-        (Some(gaze), _) => (gaze, "given"),
-        (None, Some(gaze)) => (gaze, "file"),
-        (None, None) => (Gaze::Primary, "assumed"),
+    let (gaze, gaze_source) = gaze_of(args, frame);
+    let mut eye = args.eye.or(frame.facts.eye);
+    let region = match kind {
+        MeasureKind::Path => None,
+        MeasureKind::Polygon => Some(drawn(points)?),
+        MeasureKind::Visible => {
+            let (region, inferred) = visible(frame, args, given)?;
+            // As an appraisal takes it, so that both give one interval.
+            eye = eye.or(inferred);
+            Some(region)
+        }
     };
-    let eye = args.eye.or(frame.facts.eye);
     let source = projection.as_ref().map(|(_, source)| *source);
     let on = projection.map(|(picture, _)| Ground { picture, radius, axis: EyeAxis::of(gaze, eye) });
     let on = on.as_ref();
-    let measure = if kind == MeasureKind::Path {
-        path(&mut line, points, f64::from(width), on)?
-    } else {
-        let region = if kind == MeasureKind::Polygon { drawn(points)? } else { visible(frame, args, given)? };
+    let measure = if let Some(region) = &region {
         line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
-        area(&mut line, &region, on).map_err(domain)?
+        area(&mut line, region, on).map_err(domain)?
+    } else {
+        path(&mut line, points, f64::from(width), on)?
     };
     if let Some(source) = source {
         line.eye = eye;
@@ -174,6 +179,15 @@ fn measured(frame: &Frame, args: &Args, given: &Given) -> Result<Answer, Wrong> 
     Ok(Answer { line, said: measure.map(|m| m.to_string()) })
 }
 
+/// The gaze and where it comes from.
+fn gaze_of(args: &Args, frame: &Frame) -> (Gaze, &'static str) {
+    match (args.gaze, frame.facts.gaze) {
+        (Some(gaze), _) => (gaze, "given"),
+        (None, Some(gaze)) => (gaze, "file"),
+        (None, None) => (Gaze::Primary, "assumed"),
+    }
+}
+
 fn domain(e: DomainError) -> Wrong {
     ("domain", e.to_string(), "Measure inside of what the projection shows")
 }
@@ -186,15 +200,16 @@ fn drawn(points: &[Point]) -> Result<Region, Wrong> {
     Ok(Region { polygons: vec![points.to_vec()], holes: Vec::new() })
 }
 
-fn visible(frame: &Frame, args: &Args, given: &Given) -> Result<Region, Wrong> {
+/// The visible retina, and the eye that the anatomy shows.
+fn visible(frame: &Frame, args: &Args, given: &Given) -> Result<(Region, Option<Eye>), Wrong> {
     let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
     let labels = Labels::of(frame, &asked);
-    let seen = serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina;
-    if seen.place.is_empty() {
+    let seen = serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref());
+    if seen.visible_retina.place.is_empty() {
         let remedy = "Look at it with `serrata appraise --overlay`, or draw an outline yourself";
         return Err(("no_retina", "no retina is visible in the picture".to_owned(), remedy));
     }
-    Ok(seen.place)
+    Ok((seen.visible_retina.place, seen.eye.inferred))
 }
 
 fn path(

@@ -19,7 +19,7 @@ fn lie(t: &FrameTruth, eye: Eye) -> (Stereographic, Rotation) {
 
 fn shown(t: &FrameTruth, eye: Eye) -> (Footprint, Rotation) {
     let (picture, turn) = lie(t, eye);
-    (Footprint::from_region(&t.visible_retina, &picture, turn), turn)
+    (Footprint::from_region(&t.visible_retina, &picture.into(), turn).unwrap(), turn)
 }
 
 /// The gaze and the turn that come nearest to a proposal: a target shows eight directions.

@@ -1,17 +1,23 @@
-/// A point on the unit sphere.
+/// A point on the unit sphere: a vector of length 1, without unit.
 ///
 /// Which frame of reference it is in, view or retinal, follows from where it came from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Direction([f64; 3]);
 
 impl Direction {
-    /// +z: the centre of the picture, or the fovea.
+    /// +z, (0, 0, 1): the centre of the picture, or the fovea.
     pub const POLE: Self = Self([0.0, 0.0, 1.0]);
 
-    /// −z: opposite the centre of the picture, or the fovea; towards the pupil, where no retina is.
+    /// −z, (0, 0, −1): opposite the centre of the picture, or the fovea; towards the pupil, where no retina is.
     pub const ANTERIOR: Self = Self([0.0, 0.0, -1.0]);
 
     /// The direction of a vector of any length, or `None` where it has no direction (zero or not finite).
+    ///
+    /// ```
+    /// use serrata_eye::Direction;
+    /// assert_eq!(Direction::new([0.0, 0.0, 3.0]), Some(Direction::POLE));
+    /// assert_eq!(Direction::new([0.0; 3]), None);
+    /// ```
     #[must_use]
     pub fn new(v: [f64; 3]) -> Option<Self> {
         let n = v.iter().map(|c| c * c).sum::<f64>().sqrt();
@@ -23,7 +29,14 @@ impl Direction {
         Self(v)
     }
 
-    /// From azimuth λ (towards +x) and elevation φ (towards +y), degrees, as DICOM PS3.3 C.8.17.11 counts them.
+    /// From azimuth λ (towards +x) and elevation φ (towards +y), degrees of eye angle, as DICOM PS3.3 C.8.17.11 counts
+    /// them.
+    ///
+    /// ```
+    /// use serrata_eye::Direction;
+    /// let d = Direction::from_azimuth_elevation(90.0, 0.0); // to the right, at right angles to the centre
+    /// assert!((d.x() - 1.0).abs() < 1e-15);
+    /// ```
     #[must_use]
     pub fn from_azimuth_elevation(azimuth_deg: f64, elevation_deg: f64) -> Self {
         let (sl, cl) = azimuth_deg.to_radians().sin_cos();
@@ -31,38 +44,38 @@ impl Direction {
         Self([cp * sl, sp, cp * cl])
     }
 
-    /// Azimuth λ and elevation φ in degrees. Example: the pole is at (0, 0).
+    /// Azimuth λ, −180 to 180, and elevation φ, −90 to 90, in degrees of eye angle. Example: the pole is at (0, 0).
     #[must_use]
     pub fn azimuth_elevation(self) -> (f64, f64) {
         let [x, y, z] = self.0;
         (x.atan2(z).to_degrees(), y.atan2(x.hypot(z)).to_degrees())
     }
 
-    /// The unit vector.
+    /// The unit vector (x, y, z) in the direction's own frame. Example: (0, 0, 1) for the pole.
     #[must_use]
     pub const fn xyz(self) -> [f64; 3] {
         self.0
     }
 
-    /// The point on the other side of the sphere.
+    /// The point on the other side of the sphere, 180° away.
     #[must_use]
     pub fn opposite(self) -> Self {
         Self(self.0.map(|c| -c))
     }
 
-    /// Towards the right of the picture, or 3 o'clock.
+    /// Towards the right of the picture, or 3 o'clock; −1 to 1.
     #[must_use]
     pub const fn x(self) -> f64 {
         self.0[0]
     }
 
-    /// Up, or 12 o'clock.
+    /// Up in the picture, or 12 o'clock; −1 to 1.
     #[must_use]
     pub const fn y(self) -> f64 {
         self.0[1]
     }
 
-    /// Away from the observer.
+    /// Away from the observer; −1 to 1, the cosine of the angle from the pole. Example: 0.5 at 60°.
     #[must_use]
     pub const fn z(self) -> f64 {
         self.0[2]
@@ -93,7 +106,13 @@ pub fn angle_between(a: Direction, b: Direction) -> f64 {
     dot(c, c).sqrt().atan2(dot(a.0, b.0))
 }
 
-/// Length of a path of great-circle arcs through the points in turn, in radians.
+/// Length of a path of great-circle arcs through the points in turn, in radians of eye angle; 0 for fewer than two points.
+///
+/// ```
+/// use serrata_eye::{path_length_rad, Direction};
+/// let on = [0.0, 30.0, 50.0].map(|l| Direction::from_azimuth_elevation(l, 0.0));
+/// assert!((path_length_rad(&on).to_degrees() - 50.0).abs() < 1e-12);
+/// ```
 #[must_use]
 pub fn path_length_rad(points: &[Direction]) -> f64 {
     points.windows(2).map(|w| angle_between(w[0], w[1])).sum()

@@ -1,7 +1,8 @@
 use crate::{Direction, Footprint, Radius, RetinalPoint, Rotation};
 use serrata_words::Eye;
 
-/// How far from the fovea a share of the retina is counted.
+/// How far from the fovea a share of the retina is counted: 32.2°, some 60° to 90°, or 108.9° of eye angle
+/// ([`Landmark::ring`] has the sources).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Landmark {
     /// The posterior pole, which the large temporal vessels enclose.
@@ -17,9 +18,9 @@ pub enum Landmark {
 pub struct LandmarkShare {
     /// Share of the retina up to the landmark that is seen, 0 to 1.
     pub share: f64,
-    /// The same with the landmark nearer and farther, the smaller first.
+    /// The same with the landmark nearer and farther, the smaller first. Example: [0.71, 0.86].
     pub interval: [f64; 2],
-    /// Area up to the landmark in steradians.
+    /// Area up to the landmark in steradians. Example: 8.3 up to the ora.
     pub area_sr: f64,
 }
 

@@ -22,34 +22,41 @@
 //! Not here: pixels, files, and what a picture shows.
 //!
 //! ```
-//! use serrata_eye::{Measure, Radius, Spread, Stereographic};
+//! use serrata_eye::{EyeAxis, Measure, Radius, Spread, Stereographic};
+//! use serrata_words::{Eye, Gaze};
 //! // A picture of 4000 × 4000 pixels whose centre pixel spans 0.05°: the middle of its right edge lies 82.22° out.
 //! let picture = Stereographic { width: 4000, height: 4000, deg_per_px: [0.05, 0.05] };
 //! let edge = picture.to_direction([4000.0, 2000.0]);
 //! assert!((edge.z().acos().to_degrees() - 82.220_105_723).abs() < 1e-9);
 //! // And in millimetres on an eye of 24 mm axial length:
-//! let spread = Spread::of_path(&picture.into(), &[[2000.0, 2000.0], [4000.0, 2000.0]]).unwrap();
+//! let path = [[2000.0, 2000.0], [4000.0, 2000.0]];
+//! let spread = Spread::of_path(&picture.into(), &path, EyeAxis::of(Gaze::Primary, Some(Eye::R))).unwrap();
 //! let length = Measure::length(edge.z().acos(), spread, 0.0, Radius::from_axial_length(24.0));
 //! assert!((length.value - 17.220_138_674).abs() < 1e-9);
 //! ```
 
 mod area;
+mod axis;
 mod direction;
 mod footprint;
 mod landmarks;
 mod measure;
 mod model;
 mod outline;
+mod profile;
 mod projection;
 mod radial;
 mod radius;
+mod retina;
 mod retinal;
 mod ring;
 mod rotation;
+mod spread;
 mod stereographic;
 mod uncertainty;
 
 pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
+pub use axis::EyeAxis;
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
 pub use landmarks::{Landmark, LandmarkShare};
@@ -59,11 +66,13 @@ pub use model::{
     contact_lens_warning,
 };
 pub use outline::{Outlines, densify, outline};
+pub use profile::ProfileError;
 pub use projection::{DomainError, Plane, Projection};
 pub use radial::{RadialError, RadialPolynomial};
 pub use radius::{Radius, RadiusSource};
 pub use retinal::{HorizontalSide, RetinalPoint};
 pub use ring::{RingError, check_points, check_ring};
 pub use rotation::{GAZE_DEG, Rotation};
+pub use spread::Spread;
 pub use stereographic::Stereographic;
-pub use uncertainty::{Measure, Quantity, Spread};
+pub use uncertainty::{Measure, Quantity};

@@ -2,16 +2,17 @@ use crate::direction::{cross, dot};
 use crate::{Direction, DomainError, PixelMask, Plane, Projection, Stereographic, angle_between, densify};
 use serrata_words::{Point, Region};
 
-/// A picture whose projection is known: pixels to the view frame and back.
+/// A picture whose projection is known: pixels to the view frame and back. Its middle shows the view frame's +z; edges lie
+/// at integers, so pixel (0, 0) has its centre at (0.5, 0.5).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
-    /// Width in pixels.
+    /// Width in pixels. Example: 4000.
     pub width: u32,
-    /// Height in pixels.
+    /// Height in pixels. Example: 4000.
     pub height: u32,
-    /// View angle of the centre pixel along x and y, degrees at the sphere's centre; not zero.
+    /// View angle of the centre pixel along x and y, degrees at the sphere's centre; not zero. Example: 0.05.
     pub deg_per_px: [f64; 2],
-    /// The projection, centred on the picture's middle.
+    /// The projection, centred on the picture's middle; true to scale there (1 radius a radian).
     pub projection: Projection,
 }
 
@@ -87,7 +88,9 @@ impl Picture {
         Ok(pixel * c.sin() / r * slope)
     }
 
-    /// Length of a path that is straight in the sphere between its points (great-circle arcs), in radians.
+    /// Length of a path that is straight in the sphere between its points (great-circle arcs), in radians of eye angle.
+    ///
+    /// Example: from the middle to the right edge of 4000 px of 0.05°, stereographic, 82.22°.
     ///
     /// # Errors
     /// Where a point is not on the sphere.
@@ -183,6 +186,8 @@ pub fn path_jitter_rad(picture: &Picture, path: &[Point], sd_px: f64) -> Result<
 }
 
 /// Standard deviation that jitter of the points gives an area, in steradians; as [`path_jitter_rad`].
+///
+/// Every point counts with half the chord between its neighbours. Example: a square of side 40 px with 1 px: 57 px².
 ///
 /// # Errors
 /// Where an edge leaves what the projection shows.

@@ -2,7 +2,7 @@
 
 use crate::Radius;
 
-/// An angle at the sphere's centre, in radians.
+/// An angle at the sphere's centre, in radians. Example: π/2 reaches the equator of a sphere.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct EyeAngle(pub f64);
 
@@ -18,7 +18,7 @@ impl EyeAngle {
         Self(deg.to_radians())
     }
 
-    /// In degrees.
+    /// In degrees. Example: π is 180°.
     #[must_use]
     pub fn degrees(self) -> f64 {
         self.0.to_degrees()
@@ -32,14 +32,14 @@ impl VisualAngle {
         Self(deg.to_radians())
     }
 
-    /// In degrees.
+    /// In degrees. Example: π is 180°.
     #[must_use]
     pub fn degrees(self) -> f64 {
         self.0.to_degrees()
     }
 }
 
-/// Why a model cannot answer.
+/// Why a model cannot answer, with the value and what was expected. Example: an axial length of 60 mm.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ModelError {
@@ -84,9 +84,9 @@ const CURVE: [(f64, f64); 13] = [
 ];
 
 impl DrasdoFowler {
-    /// Radius of the model's retina in mm.
+    /// Radius of the model's retina in mm: 11.95.
     pub const RADIUS_MM: f64 = 11.95;
-    /// Axial length of the model's eye in mm.
+    /// Axial length of the model's eye in mm: 24 (from memory).
     pub const AXIAL_MM: f64 = 24.0;
 
     /// Distance along the retina from the optic axis, in mm, on the model's eye.
@@ -105,6 +105,8 @@ impl DrasdoFowler {
     }
 
     /// Visual angle of a place on the retina, in mm from the optic axis on the model's eye: the inverse, by halving.
+    ///
+    /// Example: 20.77 mm are 90°.
     ///
     /// # Errors
     /// Beyond 21.97 mm or below 0.

@@ -1,15 +1,16 @@
-use crate::{RetinalPoint, Rotation, Stereographic};
+use crate::{DomainError, Picture, RetinalPoint, Rotation};
 use serrata_words::{Point, Region};
 
-/// The outlines of a region of a picture in the retinal frame, as a chart draws them.
+/// The outlines of a region of a picture in the retinal frame, as a chart draws them: lists of points in degrees of eye
+/// angle, for example 400 of them for the edge of a frame.
 ///
 /// Rings are not closed; what the outer rings enclose minus the holes is meant, on the side away from the point
 /// opposite the picture's centre.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Outlines {
-    /// Outer rings.
+    /// Outer rings; 1 for a frame without gaps.
     pub rings: Vec<Vec<RetinalPoint>>,
-    /// Holes in them.
+    /// Holes in them; 0 for a frame without gaps.
     pub holes: Vec<Vec<RetinalPoint>>,
 }
 
@@ -41,32 +42,41 @@ pub fn densify(ring: &[Point], step: f64) -> Vec<Point> {
 /// found, else [`Rotation::from_gaze`]. Edges are cut so that no piece spans more than `step_deg` at the picture's
 /// centre: an edge that is straight in the picture is curved on the chart.
 ///
+/// # Errors
+/// Where an edge leaves what the projection shows.
+///
 /// ```
-/// use serrata_eye::{outline, Rotation, Stereographic};
+/// use serrata_eye::{outline, Picture, Rotation, Stereographic};
 /// use serrata_words::Region;
-/// let p = Stereographic { width: 400, height: 400, deg_per_px: [0.5, 0.5] };
+/// let p = Picture::from(Stereographic { width: 400, height: 400, deg_per_px: [0.5, 0.5] });
 /// let square = Region { polygons: vec![vec![[0., 0.], [400., 0.], [400., 400.], [0., 400.]]], holes: vec![] };
-/// let f = outline(&square, &p, Rotation::NONE, 2.0);
+/// let f = outline(&square, &p, Rotation::NONE, 2.0).unwrap();
 /// assert_eq!(f.rings[0].len(), 400);
 /// assert!((f.rings[0][0].meridian_deg - 135.0).abs() < 1e-9); // the upper left corner
 /// ```
-#[must_use]
-pub fn outline(region: &Region, picture: &Stereographic, to_retina: Rotation, step_deg: f64) -> Outlines {
+pub fn outline(
+    region: &Region,
+    picture: &Picture,
+    to_retina: Rotation,
+    step_deg: f64,
+) -> Result<Outlines, DomainError> {
     let step = step_deg / picture.deg_per_px[0].abs().max(picture.deg_per_px[1].abs());
     let map = |rings: &[Vec<Point>]| {
         let one = |ring: &Vec<Point>| {
             let points = densify(ring, step).into_iter();
-            points.map(|p| RetinalPoint::from_direction(to_retina.apply(picture.to_direction(p)))).collect()
+            points
+                .map(|p| Ok(RetinalPoint::from_direction(to_retina.apply(picture.to_direction(p)?))))
+                .collect::<Result<Vec<_>, DomainError>>()
         };
-        rings.iter().map(one).collect()
+        rings.iter().map(one).collect::<Result<Vec<_>, _>>()
     };
-    Outlines { rings: map(&region.polygons), holes: map(&region.holes) }
+    Ok(Outlines { rings: map(&region.polygons)?, holes: map(&region.holes)? })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Direction, polygon_area_sr, region_area_sr};
+    use crate::{Direction, Stereographic, polygon_area_sr, region_area_sr};
     use proptest::prelude::*;
     use serrata_words::{Eye, Gaze};
 
@@ -89,7 +99,7 @@ mod tests {
             let ring: Vec<Point> = vec![[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]];
             let region = Region { polygons: vec![ring], holes: vec![] };
             let turn = Rotation::from_gaze(Gaze::UpLeft, 25.0);
-            let f = outline(&region, &P, turn, 0.5);
+            let f = outline(&region, &P.into(), turn, 0.5).unwrap();
             let points: Vec<Direction> = f.rings[0].iter().map(|p| p.to_direction()).collect();
             let area = polygon_area_sr(&points, turn.apply(Direction::POLE)).abs();
             let want = region_area_sr(&P, &region);
@@ -114,6 +124,6 @@ mod tests {
         assert_eq!(densify(&[], 1.0), Vec::<Point>::new());
         assert_eq!(densify(&[[0., 0.], [9., 0.]], 0.0).len(), 2);
         assert_eq!(densify(&[[0., 0.], [f64::INFINITY, 0.]], 1.0).len(), 2);
-        assert_eq!(outline(&Region::default(), &P, Rotation::NONE, 1.0), Outlines::default());
+        assert_eq!(outline(&Region::default(), &P.into(), Rotation::NONE, 1.0), Ok(Outlines::default()));
     }
 }

@@ -1,6 +1,7 @@
 use crate::{Direction, RadialPolynomial, Rotation};
 
-/// Why a point has no image, or a place in the plane no point.
+/// Why a point has no image, or a place in the plane no point, with the value and what was expected. Example: a point 100°
+/// from the centre of a gnomonic projection, which ends below 90°.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum DomainError {
@@ -130,20 +131,22 @@ impl Projection {
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plane {
-    /// How angles become distances.
+    /// How angles become distances. Example: equal-area, 90° → 1.414.
     pub projection: Projection,
-    /// From the sphere's frame to the one whose +z is the projection's centre.
+    /// From the sphere's frame to the one whose +z, (0, 0, 1), is the projection's centre.
     pub to_view: Rotation,
 }
 
 impl Plane {
-    /// About the point of an azimuth and an elevation, degrees; the elevation's direction is up.
+    /// About the point of an azimuth and an elevation, degrees; the elevation's direction is up. Example: (0, 0) is
+    /// about +z.
     #[must_use]
     pub fn centred(projection: Projection, azimuth_deg: f64, elevation_deg: f64) -> Self {
         Self { projection, to_view: Rotation::looking_at(azimuth_deg, elevation_deg) }
     }
 
-    /// Where a direction lies in the plane.
+    /// Where a direction lies in the plane, in radii of the sphere from the centre, +x right and +y up. Example: the centre
+    /// itself at (0, 0).
     ///
     /// # Errors
     /// Where the direction is beyond the projection's domain.
@@ -160,7 +163,8 @@ impl Plane {
         Ok([k * v.x(), k * v.y()])
     }
 
-    /// The direction that is shown at a place of the plane.
+    /// The direction that is shown at a place of the plane, in radii of the sphere; the inverse of [`Self::project`]. Example:
+    /// (0, 0) shows the centre.
     ///
     /// # Errors
     /// Where none is.

@@ -1,6 +1,6 @@
 use crate::projection::DomainError;
 
-/// Why coefficients are no radial polynomial.
+/// Why coefficients are no radial polynomial, with the value and what was expected. Example: an end at 200°.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RadialError {
@@ -71,7 +71,7 @@ impl RadialPolynomial {
         sum
     }
 
-    /// Distance from the centre for an angle in radians.
+    /// Distance from the centre in radii of the sphere, for an angle in radians. Example: 0 → 0.
     ///
     /// # Errors
     /// Beyond the angle up to which the polynomial holds.
@@ -86,7 +86,7 @@ impl RadialPolynomial {
         }
     }
 
-    /// Angle in radians for a distance from the centre; by halving, to the last digit.
+    /// Angle in radians for a distance from the centre in radii; by halving, to 1e-15.
     ///
     /// # Errors
     /// Beyond the image of the end.

@@ -1,4 +1,4 @@
-/// Where a radius comes from.
+/// Where a radius comes from. Example: 12.25 mm from the population, where nothing is known of the eye.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RadiusSource {
     /// The radius itself was given.
@@ -12,7 +12,8 @@ pub enum RadiusSource {
 }
 
 impl RadiusSource {
-    /// The word as contracts write it: `given`, `axial_length`, `estimated`, `population`.
+    /// The word as contracts write it: `given`, `axial_length`, `estimated`, `population` (schema
+    /// `serrata.measure/1`).
     #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
@@ -30,20 +31,20 @@ impl RadiusSource {
 /// stereographic pictures. How sure the step to mm is, is said by [`crate::Measure`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Radius {
-    /// Radius in mm.
+    /// Radius in mm. Example: 12.
     pub mm: f64,
-    /// Where it comes from.
+    /// Where it comes from; decides its standard deviation, 0 to 0.785 mm.
     pub source: RadiusSource,
 }
 
 impl Radius {
-    /// Mean axial length of the population in mm (Nagra et al., J Anat 2017;231:319, n = 73).
+    /// Mean axial length of the population, 24.5 mm (Nagra et al., J Anat 2017;231:319, n = 73).
     pub const POPULATION_AXIAL_MM: f64 = 24.5;
-    /// Its standard deviation in mm.
+    /// Its standard deviation, 1.57 mm (same source).
     pub const POPULATION_AXIAL_SD_MM: f64 = 1.57;
-    /// Standard deviation of an estimated axial length in mm.
+    /// Standard deviation of an estimated axial length, 0.6 mm (judgement).
     pub const ESTIMATED_AXIAL_SD_MM: f64 = 0.6;
-    /// Standard deviation of a measured axial length in mm (repeatability of optical biometry, judgement).
+    /// Standard deviation of a measured axial length, 0.04 mm (repeatability of optical biometry, judgement).
     pub const MEASURED_AXIAL_SD_MM: f64 = 0.04;
 
     /// A radius as given, for example the 11 mm of published ultra-widefield areas.
@@ -52,7 +53,7 @@ impl Radius {
         Self { mm, source: RadiusSource::Given }
     }
 
-    /// Half of this eye's axial length in mm.
+    /// Half of this eye's axial length in mm. Example: 24 mm → R = 12 ± 0.02 mm.
     #[must_use]
     pub fn from_axial_length(axial_mm: f64) -> Self {
         Self { mm: axial_mm / 2.0, source: RadiusSource::AxialLength }

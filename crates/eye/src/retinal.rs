@@ -1,7 +1,7 @@
 use crate::{Direction, Radius, angle_between};
 use serrata_words::Eye;
 
-/// A point of the retina in the retinal frame.
+/// A point of the retina in the retinal frame, in degrees of eye angle. Example: (60, 90) lies 60° above the fovea.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RetinalPoint {
     /// Angle from the fovea at the sphere's centre, degrees, 0 to 180.
@@ -10,7 +10,7 @@ pub struct RetinalPoint {
     pub meridian_deg: f64,
 }
 
-/// Towards the nose or towards the temple.
+/// Towards the nose or towards the temple. Example: the disc, at meridian 5.6° of a right eye, is nasal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HorizontalSide {
     /// Towards the nose, where the disc lies.
@@ -21,6 +21,12 @@ pub enum HorizontalSide {
 
 impl RetinalPoint {
     /// From a direction of the retinal frame. At the fovea itself the meridian is 0.
+    ///
+    /// ```
+    /// use serrata_eye::{Direction, RetinalPoint};
+    /// let p = RetinalPoint::from_direction(Direction::from_azimuth_elevation(0.0, 40.0));
+    /// assert!((p.eccentricity_deg - 40.0).abs() < 1e-12 && (p.meridian_deg - 90.0).abs() < 1e-12); // 12 o'clock
+    /// ```
     #[must_use]
     pub fn from_direction(d: Direction) -> Self {
         let meridian = d.y().atan2(d.x()).to_degrees().rem_euclid(360.0);
@@ -30,7 +36,7 @@ impl RetinalPoint {
         }
     }
 
-    /// The direction in the retinal frame.
+    /// The direction in the retinal frame; the inverse of [`Self::from_direction`]. Example: (0, any) is the fovea, +z.
     #[must_use]
     pub fn to_direction(self) -> Direction {
         let (se, ce) = self.eccentricity_deg.to_radians().sin_cos();
@@ -73,6 +79,8 @@ impl RetinalPoint {
     }
 
     /// Nasal or temporal of the fovea: nasal is on the picture's right for a right eye, left for a left eye.
+    ///
+    /// Example: meridian 0 is nasal in a right eye, temporal in a left one.
     #[must_use]
     pub fn side(self, eye: Eye) -> HorizontalSide {
         let right = self.meridian_deg.to_radians().cos() >= 0.0;

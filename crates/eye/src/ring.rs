@@ -1,6 +1,6 @@
 use serrata_words::Point;
 
-/// What is wrong with an outline or a path.
+/// What is wrong with an outline or a path, with the place; points count from 1. Example: two edges that cross at (5, 5).
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RingError {

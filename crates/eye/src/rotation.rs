@@ -2,20 +2,21 @@ use crate::direction::{cross, dot};
 use crate::{Direction, RetinalPoint, angle_between};
 use serrata_words::{Eye, Gaze};
 
-/// A rotation of the sphere, as a matrix whose rows are the new axes in the old frame.
+/// A rotation of the sphere, as a matrix (3 × 3, determinant 1) whose rows are the new axes in the old frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rotation([[f64; 3]; 3]);
 
-/// How far the gaze is turned when a patient is asked to look aside, eye angle in degrees: what is assumed where
+/// How far the gaze is turned when a patient is asked to look aside, 25° of eye angle: what is assumed where
 /// nobody measured it (judgement, no source).
 pub const GAZE_DEG: f64 = 25.0;
 
 impl Rotation {
-    /// No rotation.
+    /// No rotation: the matrix with 1 on its diagonal.
     pub const NONE: Self = Self([[1., 0., 0.], [0., 1., 0.], [0., 0., 1.]]);
 
     /// The rotation that brings `pole` to +z and `other` to a meridian (degrees counter-clockwise from +x), or
-    /// `None` where the two points do not span a plane.
+    /// `None` where the two points do not span a plane. Example: the pole and any point, to its own meridian, is no rotation but
+    /// for 1e-15.
     #[must_use]
     pub fn bringing(pole: Direction, other: Direction, meridian_deg: f64) -> Option<Self> {
         let z = pole.xyz();
@@ -42,7 +43,8 @@ impl Rotation {
         Self([[cl, 0., -sl], [-sp * sl, cp, -sp * cl], [cp * sl, sp, cp * cl]])
     }
 
-    /// The rotation by an angle (degrees) that carries +z towards `towards`, about the axis at right angles to both.
+    /// The rotation by an angle (degrees) that carries +z towards the meridian `towards_deg`, about the axis at right angles to
+    /// both. Example: (90, 25) carries the pole 25° up.
     #[must_use]
     pub fn tilting(towards_deg: f64, angle_deg: f64) -> Self {
         // Rodrigues' formula about the axis (−sin m, cos m, 0), written out.
@@ -56,7 +58,7 @@ impl Rotation {
         ])
     }
 
-    /// The rotation about +z, counter-clockwise as the observer sees it, in degrees: torsion.
+    /// The rotation about +z, counter-clockwise as the observer sees it, in degrees: torsion. Example: 90 brings +x to +y.
     #[must_use]
     pub fn turning(angle_deg: f64) -> Self {
         let (s, c) = angle_deg.to_radians().sin_cos();
@@ -73,8 +75,8 @@ impl Rotation {
         (angle_between(fovea, disc) > 1e-6).then(|| Self::bringing(fovea, disc, mean.meridian_deg))?
     }
 
-    /// From the view frame to the retinal frame, out of the commanded gaze alone, turned by `turn_deg`
-    /// ([`GAZE_DEG`] where unknown): coarse, for plans and where no fovea is seen.
+    /// From the view frame to the retinal frame, out of the commanded gaze alone, turned by `turn_deg` degrees of eye angle
+    /// ([`GAZE_DEG`], 25, where unknown): coarse, for plans and where no fovea is seen.
     ///
     /// The posterior pole goes the other way than the gaze: looking up moves it down in the picture, and the
     /// patient's right is the picture's left.
@@ -86,28 +88,28 @@ impl Rotation {
         }
     }
 
-    /// The rotation back.
+    /// The rotation back: after both, 0°.
     #[must_use]
     pub const fn inverse(self) -> Self {
         let m = self.0;
         Self([[m[0][0], m[1][0], m[2][0]], [m[0][1], m[1][1], m[2][1]], [m[0][2], m[1][2], m[2][2]]])
     }
 
-    /// This rotation, then another.
+    /// This rotation, then another. Example: turning by 30° and then by 60° turns by 90°.
     #[must_use]
     pub fn then(self, next: Self) -> Self {
         let columns = self.inverse().0;
         Self(next.0.map(|row| columns.map(|column| dot(row, column))))
     }
 
-    /// Turns a direction.
+    /// Turns a direction; angles between directions stay (1e-15).
     #[must_use]
     pub fn apply(self, d: Direction) -> Direction {
         let v = d.xyz();
         Direction::unit(self.0.map(|row| dot(row, v)))
     }
 
-    /// The matrix, row by row.
+    /// The matrix, 3 × 3, row by row.
     #[must_use]
     pub const fn rows(self) -> [[f64; 3]; 3] {
         self.0

@@ -17,11 +17,11 @@ use serrata_words::{Instrument, Point, Projection};
 /// and no area. Computed here without the angles, which are the same numbers and has no special case at ρ = 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stereographic {
-    /// Width in pixels.
+    /// Width in pixels. Example: 4000.
     pub width: u32,
-    /// Height in pixels.
+    /// Height in pixels. Example: 4000.
     pub height: u32,
-    /// View angle of the centre pixel along x and y, degrees at the sphere's centre; not zero.
+    /// View angle of the centre pixel along x and y, degrees at the sphere's centre; not zero. Example: 0.05.
     pub deg_per_px: [f64; 2],
 }
 
@@ -50,7 +50,7 @@ impl Stereographic {
         ]
     }
 
-    /// From the picture (pixels, edges at integers, y down) to the view frame.
+    /// From the picture (pixels, edges at integers, y down) to the view frame. Example: the picture's middle is +z, (0, 0, 1).
     #[must_use]
     pub fn to_direction(self, p: Point) -> Direction {
         let [u, v] = self.to_plane(p);
@@ -162,6 +162,7 @@ mod tests {
             height: 3600,
             projection: Projection::Stereographic,
             degrees_per_pixel: Some(0.072),
+            radial: None,
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
             gaze_range_deg: None,

@@ -1,7 +1,7 @@
 //! Area of the visible retina, where projection and radius can be named.
 
 use crate::geometry::{self, GeometryError, Given};
-use serrata_eye::{Measure, Picture, RadiusSource, Spread, Stereographic, area_jitter_sr, region_area_sr};
+use serrata_eye::{EyeAxis, Measure, Picture, RadiusSource, Spread, area_jitter_sr};
 use serrata_frame::Frame;
 use serrata_words::{AcquisitionFacts, AppraisalLine, Instrument, Region};
 
@@ -20,26 +20,26 @@ pub fn projection(
     instrument: Option<&Instrument>,
     width: u32,
     height: u32,
-) -> Option<Stereographic> {
+) -> Option<Picture> {
     Some(geometry::projection(facts, &given(instrument), width, height).ok()??.0)
 }
 
-/// Area of a region of a picture with everything that it assumes.
+/// Area of a region of a picture with everything that it assumes; `axis` is where the picture shows the eye's axis.
 ///
 /// # Errors
 /// [`serrata_eye::DomainError`] where an edge leaves what the projection shows.
 pub fn area_of(
     region: &Region,
-    projection: Stereographic,
+    picture: &Picture,
     radius: serrata_eye::Radius,
+    axis: EyeAxis,
 ) -> Result<Measure, serrata_eye::DomainError> {
-    let picture = Picture::from(projection);
     let mut variance = 0.0;
     for ring in region.polygons.iter().chain(&region.holes) {
-        variance += area_jitter_sr(&picture, ring, POINT_SD_PX)?.powi(2);
+        variance += area_jitter_sr(picture, ring, POINT_SD_PX)?.powi(2);
     }
-    let sr = region_area_sr(&projection, region);
-    Ok(Measure::area(sr, Spread::of_region(&picture, region)?, variance.sqrt(), radius))
+    let sr = picture.region_sr(region)?;
+    Ok(Measure::area(sr, Spread::of_region(picture, region, axis)?, variance.sqrt(), radius))
 }
 
 /// Fills in the area in mm² with its interval and its radius, or the reason why there is none.
@@ -49,9 +49,13 @@ pub fn fill(line: &mut AppraisalLine, frame: &Frame, instrument: Option<&Instrum
 
 /// As [`fill`], from the facts alone.
 pub fn fill_from(line: &mut AppraisalLine, facts: &AcquisitionFacts, instrument: Option<&Instrument>) {
+    // The gaze of the view that it is judged for, unless the header knows better.
+    let axis = EyeAxis::of(facts.gaze.unwrap_or(line.view.gaze), line.eye.labelled.or(line.eye.inferred));
     let v = &mut line.visible_retina;
-    match measured(facts, instrument, line.width, line.height, &v.place) {
+    v.warnings.clear();
+    match measured(facts, instrument, line.width, line.height, &v.place, axis) {
         Ok(area) => {
+            v.warnings.extend(area.warning().map(str::to_owned));
             v.area_mm2 = Some(area.value);
             v.area_interval_mm2 = Some(area.interval);
             v.radius_mm = Some(area.radius.mm);
@@ -74,12 +78,13 @@ fn measured(
     width: u32,
     height: u32,
     place: &Region,
+    axis: EyeAxis,
 ) -> Result<Measure, String> {
     let given = given(instrument);
     let said = |e: GeometryError| e.to_string();
-    let (projection, _) = geometry::projection(facts, &given, width, height)
+    let (picture, _) = geometry::projection(facts, &given, width, height)
         .map_err(said)?
         .ok_or_else(|| "no projection known".to_owned())?;
     let radius = geometry::radius(facts, &given).map_err(said)?;
-    area_of(place, projection, radius).map_err(|e| e.to_string())
+    area_of(place, &picture, radius, axis).map_err(|e| e.to_string())
 }

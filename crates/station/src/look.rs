@@ -32,7 +32,7 @@ pub async fn look(
     let (mut made, mut field_deg, mut instrument) = (Vec::new(), 0f64, None);
     for f in frames.iter().filter(usable).filter(|f| f.modality == kind.word()) {
         let Some((shown, lie)) = footprint(station, f).await else { continue };
-        field_deg = field_deg.max(lie.field_deg());
+        field_deg = field_deg.max(lie.field_deg);
         instrument = f.instrument.and_then(|i| i.gaze_range_deg).or(instrument);
         made.push((shown, lie.to_retina));
     }

@@ -104,6 +104,9 @@ pub struct VisibleLine {
     pub radius_source: Option<String>,
     /// Why there is no area, or null.
     pub uncalibrated: Option<String>,
+    /// What a reader of the area should know, for example that it lies beside its own interval.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
 }
 
 /// A finding with the advice that belongs to it.
@@ -185,6 +188,7 @@ impl AppraisalLine {
                 radius_mm: None,
                 radius_source: None,
                 uncalibrated: Some("no projection known".to_owned()),
+                warnings: Vec::new(),
             },
             findings: o
                 .findings

@@ -4,10 +4,20 @@ use crate::Modality;
 use serde::{Deserialize, Serialize};
 
 crate::words! {
-    /// How the sphere is drawn on the picture.
+    /// How the sphere is drawn on the picture: distance r from the middle, in radii of the sphere, for an eye angle c.
     Projection("projection") {
-        /// Stereographic, as DICOM PS3.3 C.8.17.11.
+        /// Stereographic, as DICOM PS3.3 C.8.17.11: r = 2·tan(c/2).
         Stereographic = "stereographic",
+        /// Equidistant: r = c.
+        Equidistant = "equidistant",
+        /// Equal-area (Lambert): r = 2·sin(c/2).
+        EqualArea = "equal_area",
+        /// Orthographic: r = sin c.
+        Orthographic = "orthographic",
+        /// Gnomonic: r = tan c.
+        Gnomonic = "gnomonic",
+        /// The instrument's own polynomial, given in `radial`.
+        Radial = "radial",
         /// Not known: no mm.
         Unknown = "unknown",
     }
@@ -43,6 +53,17 @@ pub struct Laser {
     pub kinds: Vec<Modality>,
 }
 
+/// An instrument's own projection: r = k1·c + k2·c² + k3·c³ + …, c the eye angle from the middle in radians, r in radii of the
+/// sphere at the middle's scale (so k1 is 1 where `degrees_per_pixel` is the middle's).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Radial {
+    /// k1, k2, k3, … Example: 1, 0, 0.08.
+    pub coefficients: Vec<f64>,
+    /// Eye angle in degrees up to which they hold. Example: 110.
+    pub end_deg: f64,
+}
+
 /// What is known of an instrument. Without a profile a frame is uncalibrated: no ms, no mm, no light figure.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -60,6 +81,9 @@ pub struct Instrument {
     /// View angle of the centre pixel, degrees at the sphere's centre; null where the projection is unknown.
     #[serde(default)]
     pub degrees_per_pixel: Option<f64>,
+    /// Its own polynomial, where `projection` says `radial`; null for the others.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub radial: Option<Radial>,
     /// Slow axis of the sweep.
     pub slow_axis: SlowAxis,
     /// Time of one sweep in seconds.

@@ -44,7 +44,7 @@ pub use eye_state::{EyeState, PersonState};
 pub use facts::AcquisitionFacts;
 pub use finding::{Finding, FindingKind, Side};
 pub use gaze::Gaze;
-pub use instrument::{Instrument, Laser, Projection, SlowAxis};
+pub use instrument::{Instrument, Laser, Projection, Radial, SlowAxis};
 pub use measure::{MeasureKind, MeasureLine};
 pub use method::Method;
 pub use modality::Modality;

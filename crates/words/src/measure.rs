@@ -1,5 +1,6 @@
 //! Contract `serrata.measure/1`: a length or an area on the sphere of the eye.
 
+use crate::{Eye, Gaze};
 use serde::{Deserialize, Serialize};
 
 crate::words! {
@@ -60,6 +61,15 @@ pub struct MeasureLine {
     /// Where the geometry comes from: `file`, `instrument`, `given`; null where there is none.
     #[serde(default)]
     pub geometry: Option<String>,
+    /// Which eye it is taken for: its optic axis lies on the disc's side. Null where the side is not known.
+    #[serde(default)]
+    pub eye: Option<Eye>,
+    /// The gaze that the interval is for.
+    #[serde(default)]
+    pub gaze: Option<Gaze>,
+    /// Where the gaze comes from: `given`, `file`, or `assumed` (straight ahead).
+    #[serde(default)]
+    pub gaze_source: Option<String>,
     /// Why there are no mm.
     #[serde(default)]
     pub uncalibrated: Option<String>,
@@ -92,6 +102,9 @@ impl MeasureLine {
             radius_source: None,
             angle: "eye".to_owned(),
             geometry: None,
+            eye: None,
+            gaze: None,
+            gaze_source: None,
             uncalibrated: None,
             warnings: Vec::new(),
         }

@@ -739,6 +739,7 @@ export interface components {
             radius_mm?: number | null;
             radius_source?: string | null;
             uncalibrated?: string | null;
+            warnings?: string[] | null;
         };
         /** @description Sharpness. */
         AppraisalSharpness: {
@@ -878,11 +879,13 @@ export interface components {
         ChartRing: {
             /**
              * Format: double
-             * @description Eccentricity in degrees.
+             * @description Eccentricity in degrees, the mean over all meridians.
              */
             degrees: number;
             /** @description "arcades", "equator" or "ora". */
             name: string;
+            /** @description Its outline: eccentricity and meridian in degrees, every 5°. */
+            outline: number[][];
         };
         /** @description Which views a visit stands for, where its order left that open. */
         ChooseProtocol: {

@@ -3,14 +3,14 @@
 use crate::{inputs, points};
 use anyhow::Result;
 use serrata_eye::{
-    Direction, DomainError, Measure, Picture, Radius, Spread, Stereographic, check_points, check_ring,
-    contact_lens_warning, path_jitter_rad, path_length_rad, region_area_sr,
+    DomainError, EyeAxis, Measure, Picture, Radius, Spread, check_points, check_ring, contact_lens_warning,
+    path_jitter_rad,
 };
 use serrata_frame::{Frame, Limits};
 use serrata_station::area::{POINT_SD_PX, area_of};
 use serrata_station::check::{Asked, Labels};
 use serrata_station::geometry::{self, Given};
-use serrata_words::{ErrorLine, MeasureKind, MeasureLine, Modality, Point, Region};
+use serrata_words::{ErrorLine, Eye, Gaze, MeasureKind, MeasureLine, Modality, Point, Region};
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -51,6 +51,12 @@ pub struct Args {
     /// Radius of the sphere in mm, for example the 11 mm of published ultra-widefield areas.
     #[arg(long, value_name = "MM")]
     radius: Option<f64>,
+    /// Which eye, where the file does not say: the optic axis lies on the disc's side, which the interval takes into account.
+    #[arg(long)]
+    eye: Option<Eye>,
+    /// Gaze, where the file does not say; straight ahead where nobody does. It moves the eye's axis in the picture.
+    #[arg(long)]
+    gaze: Option<Gaze>,
     /// A contact lens is worn today: pictures through one are larger or smaller.
     #[arg(long)]
     contact_lens: bool,
@@ -66,6 +72,13 @@ pub struct Args {
 struct Answer {
     line: MeasureLine,
     said: Option<String>,
+}
+
+/// Where the lengths and areas of a picture stand.
+struct Ground {
+    picture: Picture,
+    radius: Radius,
+    axis: EyeAxis,
 }
 
 /// What went wrong: a short word, what, and what to do.
@@ -129,15 +142,31 @@ fn measured(frame: &Frame, args: &Args, given: &Given) -> Result<Answer, Wrong> 
         _ => MeasureKind::Visible,
     };
     let mut line = MeasureLine::new(&args.path.to_string_lossy(), args.frame, kind);
-    let on = projection.map(|(p, _)| (p, radius));
-    let measure = if kind == MeasureKind::Path {
-        path(&mut line, points, f64::from(width), on)?
-    } else {
-        let region = if kind == MeasureKind::Polygon { drawn(points)? } else { visible(frame, args, given)? };
-        line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
-        area(&mut line, &region, on).map_err(domain)?
+    let (gaze, gaze_source) = gaze_of(args, frame);
+    let mut eye = args.eye.or(frame.facts.eye);
+    let region = match kind {
+        MeasureKind::Path => None,
+        MeasureKind::Polygon => Some(drawn(points)?),
+        MeasureKind::Visible => {
+            let (region, inferred) = visible(frame, args, given)?;
+            // As an appraisal takes it, so that both give one interval.
+            eye = eye.or(inferred);
+            Some(region)
+        }
     };
-    if let Some((_, source)) = projection {
+    let source = projection.as_ref().map(|(_, source)| *source);
+    let on = projection.map(|(picture, _)| Ground { picture, radius, axis: EyeAxis::of(gaze, eye) });
+    let on = on.as_ref();
+    let measure = if let Some(region) = &region {
+        line.fraction_of_picture = Some(region.flat_area() / (f64::from(width) * f64::from(height)));
+        area(&mut line, region, on).map_err(domain)?
+    } else {
+        path(&mut line, points, f64::from(width), on)?
+    };
+    if let Some(source) = source {
+        line.eye = eye;
+        line.gaze = Some(gaze);
+        line.gaze_source = Some(gaze_source.to_owned());
         line.geometry = Some(source.to_owned());
         line.radius_mm = Some(radius.mm);
         line.radius_source = Some(radius.source.word().to_owned());
@@ -146,12 +175,17 @@ fn measured(frame: &Frame, args: &Args, given: &Given) -> Result<Answer, Wrong> 
         line.uncalibrated = Some("no projection known".to_owned());
     }
     // The value is that of the sphere, as wide-field objects and published areas have it; the interval is the retina's.
-    if measure.is_some_and(|m| m.value > m.interval[1]) {
-        let what =
-            "The sphere reads more here than eye models say of the retina; the interval is the retina's.";
-        line.warnings.push(what.to_owned());
-    }
+    line.warnings.extend(measure.and_then(|m| m.warning()).map(str::to_owned));
     Ok(Answer { line, said: measure.map(|m| m.to_string()) })
+}
+
+/// The gaze and where it comes from.
+fn gaze_of(args: &Args, frame: &Frame) -> (Gaze, &'static str) {
+    match (args.gaze, frame.facts.gaze) {
+        (Some(gaze), _) => (gaze, "given"),
+        (None, Some(gaze)) => (gaze, "file"),
+        (None, None) => (Gaze::Primary, "assumed"),
+    }
 }
 
 fn domain(e: DomainError) -> Wrong {
@@ -166,34 +200,34 @@ fn drawn(points: &[Point]) -> Result<Region, Wrong> {
     Ok(Region { polygons: vec![points.to_vec()], holes: Vec::new() })
 }
 
-fn visible(frame: &Frame, args: &Args, given: &Given) -> Result<Region, Wrong> {
+/// The visible retina, and the eye that the anatomy shows.
+fn visible(frame: &Frame, args: &Args, given: &Given) -> Result<(Region, Option<Eye>), Wrong> {
     let asked = Asked { modality: args.modality, instrument: given.instrument.clone(), ..Asked::default() };
     let labels = Labels::of(frame, &asked);
-    let seen = serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref()).visible_retina;
-    if seen.place.is_empty() {
+    let seen = serrata_appraise::observe(frame, labels.modality, labels.instrument.as_ref());
+    if seen.visible_retina.place.is_empty() {
         let remedy = "Look at it with `serrata appraise --overlay`, or draw an outline yourself";
         return Err(("no_retina", "no retina is visible in the picture".to_owned(), remedy));
     }
-    Ok(seen.place)
+    Ok((seen.visible_retina.place, seen.eye.inferred))
 }
 
 fn path(
     line: &mut MeasureLine,
     points: &[Point],
     width: f64,
-    on: Option<(Stereographic, Radius)>,
+    on: Option<&Ground>,
 ) -> Result<Option<Measure>, Wrong> {
     let flat: f64 = points.windows(2).map(|p| (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])).sum();
     if flat <= 0.0 {
         return Err(("outline", "a path of one point has no length".to_owned(), "Give two points or more"));
     }
     line.share_of_width = Some(flat / width);
-    let Some((projection, radius)) = on else { return Ok(None) };
-    let picture = Picture::from(projection);
-    let on_sphere: Vec<Direction> = points.iter().map(|p| projection.to_direction(*p)).collect();
-    let angle = path_length_rad(&on_sphere);
-    let jitter = path_jitter_rad(&picture, points, POINT_SD_PX).map_err(domain)?;
-    let mm = Measure::length(angle, Spread::of_path(&picture, points).map_err(domain)?, jitter, radius);
+    let Some(Ground { picture, radius, axis }) = on else { return Ok(None) };
+    let angle = picture.path_rad(points).map_err(domain)?;
+    let jitter = path_jitter_rad(picture, points, POINT_SD_PX).map_err(domain)?;
+    let spread = Spread::of_path(picture, points, *axis).map_err(domain)?;
+    let mm = Measure::length(angle, spread, jitter, *radius);
     line.length_deg = Some(angle.to_degrees());
     line.length_mm = Some(mm.value);
     line.length_interval_mm = Some(mm.interval);
@@ -203,11 +237,11 @@ fn path(
 fn area(
     line: &mut MeasureLine,
     region: &Region,
-    on: Option<(Stereographic, Radius)>,
+    on: Option<&Ground>,
 ) -> Result<Option<Measure>, DomainError> {
-    let Some((projection, radius)) = on else { return Ok(None) };
-    let mm2 = area_of(region, projection, radius)?;
-    line.area_sr = Some(region_area_sr(&projection, region));
+    let Some(Ground { picture, radius, axis }) = on else { return Ok(None) };
+    let mm2 = area_of(region, picture, *radius, *axis)?;
+    line.area_sr = Some(picture.region_sr(region)?);
     line.area_mm2 = Some(mm2.value);
     line.area_interval_mm2 = Some(mm2.interval);
     Ok(Some(mm2))
@@ -223,6 +257,11 @@ fn text(answer: &Answer) -> String {
     lines.extend(
         line.share_of_width.map(|f| format!("{:.1} % of the picture's width, measured flat", f * 100.0)),
     );
+    lines.extend(line.gaze.map(|gaze| {
+        let eye = line.eye.map_or("eye not known", Eye::screen);
+        let assumed = if line.gaze_source.as_deref() == Some("assumed") { " (assumed)" } else { "" };
+        format!("interval for: {eye}, gaze {}{assumed}", gaze.screen())
+    }));
     lines.extend(line.uncalibrated.as_ref().map(|why| {
         format!("no mm: {why} (give --instrument or --degrees-per-pixel, or a wide-field DICOM object)")
     }));

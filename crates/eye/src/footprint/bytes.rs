@@ -1,6 +1,6 @@
 use super::Footprint;
 
-/// Why bytes are no footprint.
+/// Why bytes are no footprint of 786 432 cells.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum FootprintBytesError {
@@ -39,7 +39,14 @@ impl Footprint {
         out
     }
 
-    /// From stored bytes.
+    /// From stored bytes, as [`Self::to_bytes`] makes them.
+    ///
+    /// ```
+    /// use serrata_eye::Footprint;
+    /// let bytes = Footprint::empty().to_bytes();
+    /// assert_eq!((bytes.len(), Footprint::from_bytes(&bytes)), (8, Ok(Footprint::empty())));
+    /// assert!(Footprint::from_bytes(b"SFP2").is_err());
+    /// ```
     ///
     /// # Errors
     /// Where they do not start as a footprint does, or do not fill the grid exactly.

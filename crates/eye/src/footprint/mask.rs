@@ -14,7 +14,7 @@ pub struct PixelMask<'a> {
 
 impl<'a> PixelMask<'a> {
     /// From bits as they lie in memory, or `None` where they are too few for the size. A frame's coverage has this
-    /// order.
+    /// order. Example: 100 × 40 pixels want 63 words.
     #[must_use]
     pub fn from_bits(width: u32, height: u32, bits: &'a [u64]) -> Option<Self> {
         let n = u64::from(width) * u64::from(height);
@@ -37,19 +37,19 @@ impl<'a> PixelMask<'a> {
         Self { width, height, bits: Cow::Owned(bits) }
     }
 
-    /// Width in pixels.
+    /// Width in pixels. Example: 3900.
     #[must_use]
     pub const fn width(&self) -> u32 {
         self.width
     }
 
-    /// Height in pixels.
+    /// Height in pixels. Example: 3072.
     #[must_use]
     pub const fn height(&self) -> u32 {
         self.height
     }
 
-    /// Whether a pixel is covered; outside the picture nothing is.
+    /// Whether a pixel is covered, counted from (0, 0) at the upper left; outside the picture nothing is.
     #[must_use]
     pub fn at(&self, x: i64, y: i64) -> bool {
         if x < 0 || y < 0 || x >= i64::from(self.width) || y >= i64::from(self.height) {
@@ -185,7 +185,7 @@ impl Footprint {
     }
 
     /// From the covered pixels of any picture: `to_picture` says where a direction of the retinal frame lies in it
-    /// (pixels), or `None` where it has no image.
+    /// (pixels, edges at integers), or `None` where it has no image. Example: an empty mask gives 0 sr.
     #[must_use]
     pub fn from_mask_by(mask: &PixelMask<'_>, to_picture: impl Fn(Direction) -> Option<Point>) -> Self {
         let mut painter = Painter { mask, blocks: Blocks::new(mask), to_picture, out: Self::empty() };

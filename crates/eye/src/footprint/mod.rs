@@ -47,11 +47,11 @@ impl Default for Footprint {
 }
 
 impl Footprint {
-    /// Cells along the side of a base cell.
+    /// Cells along the side of one of the 12 base cells.
     pub const NSIDE: u32 = 256;
     /// The grid's depth: nside = 2^depth.
     pub const DEPTH: u8 = 8;
-    /// Number of cells on the whole sphere.
+    /// Number of cells on the whole sphere: 12 · 256².
     pub const CELLS: usize = 12 * 256 * 256;
     /// Area of each cell in steradians: 4π/786 432 = 1.597 918 2e-5.
     pub const CELL_SR: f64 = 4.0 * std::f64::consts::PI / Self::CELLS as f64;
@@ -92,13 +92,13 @@ impl Footprint {
         sum / 255.0 * Self::CELL_SR
     }
 
-    /// Whether nothing is seen.
+    /// Whether nothing is seen: all shares are 0.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.cells.iter().all(|c| *c == 0)
     }
 
-    /// What either footprint shows.
+    /// What either footprint shows. Example: of the shares 100 and 255, 255.
     ///
     /// Of two partial shares the larger counts. So uniting is idempotent and its order does not matter, and
     /// area(A ∪ B) + area(A ∩ B) = area(A) + area(B) exactly; the price is a cell's width of error where two borders
@@ -108,19 +108,21 @@ impl Footprint {
         self.with(other, u8::max)
     }
 
-    /// What both footprints show: the smaller of two shares.
+    /// What both footprints show: the smaller of two shares. Example: of 100 and 255, 100.
     #[must_use]
     pub fn intersection(&self, other: &Self) -> Self {
         self.with(other, u8::min)
     }
 
-    /// What this footprint shows and the other does not: the share minus what they have in common.
+    /// What this footprint shows and the other does not: the share minus the other's, 0 at least. Example: 255 less 100 is
+    /// 155.
     #[must_use]
     pub fn difference(&self, other: &Self) -> Self {
         self.with(other, u8::saturating_sub)
     }
 
-    /// Adds to this footprint what another shows; as [`Self::union`], in place.
+    /// Adds to this footprint what another shows; as [`Self::union`], in place. Example: a frame of 6 sr added to itself stays
+    /// 6 sr.
     pub fn add(&mut self, other: &Self) {
         for (a, b) in self.cells.iter_mut().zip(&other.cells) {
             *a = (*a).max(*b);

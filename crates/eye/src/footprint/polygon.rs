@@ -1,7 +1,7 @@
 use super::Footprint;
 use super::cell::{Cell, Place, TABLE, between, share_of};
 use crate::direction::{cross, dot};
-use crate::{Direction, RetinalPoint, Rotation, Stereographic, outline};
+use crate::{Direction, DomainError, Picture, RetinalPoint, Rotation, outline};
 use serrata_words::Region;
 
 /// Depth at which the sphere is first cut: 192 cells of 15°, so that few rings meet many of them.
@@ -86,18 +86,20 @@ impl Footprint {
         out
     }
 
-    /// From a region of a stereographic picture (pixels), with the rotation from its view frame to the retinal
-    /// frame. Edges that are straight in the picture are cut into pieces of at most 0.25° at its centre.
-    #[must_use]
-    pub fn from_region(region: &Region, picture: &Stereographic, to_retina: Rotation) -> Self {
-        let o = outline(region, picture, to_retina, 0.25);
+    /// From a region of a picture (pixels), with the rotation from its view frame to the retinal frame. Edges that are
+    /// straight in the picture are cut into pieces of at most 0.25° at its centre.
+    ///
+    /// # Errors
+    /// Where an edge leaves what the projection shows.
+    pub fn from_region(region: &Region, picture: &Picture, to_retina: Rotation) -> Result<Self, DomainError> {
+        let o = outline(region, picture, to_retina, 0.25)?;
         let rings: Vec<Vec<Direction>> = o
             .rings
             .iter()
             .chain(&o.holes)
             .map(|r| r.iter().map(|p: &RetinalPoint| p.to_direction()).collect())
             .collect();
-        Self::from_rings(&rings, to_retina.apply(Direction::ANTERIOR))
+        Ok(Self::from_rings(&rings, to_retina.apply(Direction::ANTERIOR)))
     }
 
     /// Fills a cell: `inside` is what holds at its anchor, `edges` are those that may come near.

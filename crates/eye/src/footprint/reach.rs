@@ -2,10 +2,11 @@ use super::Footprint;
 use crate::RetinalPoint;
 use serrata_words::Eye;
 
-/// A part of the retina between two eccentricities and two meridians.
+/// A part of the retina between two eccentricities and two meridians, in the retinal frame. Example: 30° to 60° within 15°
+/// of meridian 90, 12 o'clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sector {
-    /// Nearer and farther eccentricity, degrees of eye angle.
+    /// Nearer and farther eccentricity, degrees of eye angle, 0 to 180.
     pub eccentricity_deg: [f64; 2],
     /// Meridian in its middle, degrees counter-clockwise from 3 o'clock.
     pub meridian_deg: f64,
@@ -21,7 +22,7 @@ impl Sector {
         Self { eccentricity_deg, meridian_deg, half_width_deg: 15.0 }
     }
 
-    /// Its area in steradians: Example: the whole sphere, 0° to 180° and 180° to either side, is 4π.
+    /// Its area in steradians. Example: the whole sphere, 0° to 180° and 180° to either side, is 4π.
     #[must_use]
     pub fn area_sr(&self) -> f64 {
         let [a, b] = self.eccentricity_deg.map(|e| e.clamp(0.0, 180.0).to_radians().cos());

@@ -87,7 +87,7 @@ proptest! {
         });
         let ring = vec![[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]];
         let region = Region { polygons: vec![ring], holes: vec![] };
-        let (by_mask, by_ring) = (Footprint::from_mask(&mask, &picture, turn), Footprint::from_region(&region, &picture, turn));
+        let (by_mask, by_ring) = (Footprint::from_mask(&mask, &picture, turn), Footprint::from_region(&region, &picture.into(), turn).unwrap());
         prop_assert!((by_mask.area_sr() - by_ring.area_sr()).abs() < (1.0 / r + 1e-3) * by_ring.area_sr(),
             "{} {}", by_mask.area_sr(), by_ring.area_sr());
         let exact = crate::region_area_sr(&picture, &region);

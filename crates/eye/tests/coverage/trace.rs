@@ -1,15 +1,49 @@
 //! A chief ray through a schematic eye, both ways from the middle of its pupil.
 //!
-//! Radii and thicknesses of the Navarro type (`../shared/reference/published.md` §1.3, read in PAROS `fundscale.py`); the
-//! asphericities −0.26, 0, −3.1316, −1 are from memory (Escudero-Sanz & Navarro, J Opt Soc Am A 1999;16:1881).
+//! Radii, thicknesses and indices of the Navarro type (`../shared/reference/published.md` §1.3, read in PAROS
+//! `fundscale.py`). That eye is paraxial; the asphericities −0.26, 0, −3.1316, −1 of its wide-angle form are from memory
+//! (Escudero-Sanz & Navarro, J Opt Soc Am A 1999;16:1881) and nowhere read.
 
-/// Vertex (mm behind the cornea's), radius, asphericity, index before and behind.
-const SURFACES: [[f64; 5]; 4] = [
-    [0.0, 7.72, -0.26, 1.0, 1.3777],
-    [0.55, 6.50, 0.0, 1.3777, 1.3374],
-    [3.60, 10.20, -3.1316, 1.3374, 1.4222],
-    [7.60, -6.00, -1.0, 1.4222, 1.3377],
-];
+/// Vertex (mm behind the cornea's), radius, asphericity, index before and behind: of cornea and lens, front and back.
+#[derive(Clone, Copy)]
+pub struct Optics([[f64; 5]; 4]);
+
+impl Optics {
+    pub const NAVARRO: Self = Self([
+        [0.0, 7.72, -0.26, 1.0, 1.3777],
+        [0.55, 6.50, 0.0, 1.3777, 1.3391],
+        [3.60, 10.20, -3.1316, 1.3391, 1.4222],
+        [7.60, -6.00, -1.0, 1.4222, 1.3377],
+    ]);
+
+    /// The textbooks' eye that the intervals' `TRACED` comes from; its cornea has one surface only.
+    pub const GULLSTRAND_EMSLEY: Self = Self([
+        [0.0, 7.80, 0.0, 1.0, 4.0 / 3.0],
+        [0.5, 6.90, 0.0, 4.0 / 3.0, 4.0 / 3.0],
+        [3.60, 10.0, 0.0, 4.0 / 3.0, 1.416],
+        [7.20, -6.00, 0.0, 1.416, 4.0 / 3.0],
+    ]);
+
+    /// Both radii of the cornea larger by a factor.
+    pub fn flatter(mut self, factor: f64) -> Self {
+        self.0[0][1] *= factor;
+        self.0[1][1] *= factor;
+        self
+    }
+
+    /// The lens's back flatter by a factor.
+    pub fn weaker(mut self, factor: f64) -> Self {
+        self.0[3][1] *= factor;
+        self
+    }
+
+    /// The lens, and the pupil with it, farther back by so many mm.
+    pub fn deeper(mut self, mm: f64) -> Self {
+        self.0[2][0] += mm;
+        self.0[3][0] += mm;
+        self
+    }
+}
 
 type Pair = [f64; 2];
 
@@ -65,25 +99,28 @@ impl Ellipsoid {
     }
 }
 
-/// Visual angle (radians) and mm along the retina for rays of 0 to 66° in the pupil, in steps of 0.5°.
-pub fn curve(axial: f64, retina: Ellipsoid) -> Vec<(f64, f64)> {
+/// Visual angle (radians) and mm along the retina for rays of 0 to 89.5° in the pupil, in steps of 0.5°: as far as rays can
+/// go. They end some 107° off the axis in the field. (The lens is taken to be wide enough: at the end they meet its back
+/// 5.1 mm from the axis.)
+pub fn curve(optics: Optics, axial: f64, retina: Ellipsoid) -> Vec<(f64, f64)> {
+    let surfaces = optics.0;
     let arcs = retina.arcs();
     // The vertex radius and the asphericity of the ellipse.
     let (r, q) = (retina.across.powi(2) / retina.along, (retina.across / retina.along).powi(2) - 1.0);
     let mut all = vec![(0.0, 0.0)];
-    for k in 1..=132 {
+    for k in 1..180 {
         let (s, c) = (f64::from(k) * 0.5).to_radians().sin_cos();
         let one = || {
-            let start = [SURFACES[2][0], 0.0];
+            let start = [surfaces[2][0], 0.0];
             let (mut p, mut d) = (start, [-c, s]);
-            for f in [SURFACES[1], SURFACES[0]] {
+            for f in [surfaces[1], surfaces[0]] {
                 p = meet(p, d, f, false)?;
                 d = bend(p, d, f, f[4], f[3])?;
             }
             let visual = d[1].atan2(-d[0]);
-            let d = bend(start, [c, -s], SURFACES[2], SURFACES[2][3], SURFACES[2][4])?;
-            let p = meet(start, d, SURFACES[3], false)?;
-            let d = bend(p, d, SURFACES[3], SURFACES[3][3], SURFACES[3][4])?;
+            let d = bend(start, [c, -s], surfaces[2], surfaces[2][3], surfaces[2][4])?;
+            let p = meet(start, d, surfaces[3], false)?;
+            let d = bend(p, d, surfaces[3], surfaces[3][3], surfaces[3][4])?;
             let p = meet(p, d, [axial, -r, q, 0.0, 0.0], true)?;
             let t = (-p[1] / retina.across).atan2(1.0 - (axial - p[0]) / retina.along);
             Some((visual, between(&arcs, t)))
@@ -106,9 +143,20 @@ pub fn between(points: &[(f64, f64)], x: f64) -> f64 {
 #[test]
 fn the_traced_eye_is_the_published_one_near_its_axis() {
     // PAROS, Navarro's eye: 0.28742 mm a degree at an axial length of 23.92 mm (`../shared/reference/published.md` §1.3).
-    let c = curve(23.9203, Ellipsoid { across: 12.0, along: 12.0 });
+    let c = curve(Optics::NAVARRO, 23.9203, Ellipsoid { across: 12.0, along: 12.0 });
     let slope = c[2].1 / c[2].0.to_degrees();
     assert!((slope / 0.28742 - 1.0).abs() < 0.01, "{slope}");
     let turned: Vec<_> = c.iter().map(|p| (p.1, p.0)).collect();
-    assert!(turned.windows(2).all(|w| w[0].0 < w[1].0) && c[c.len() - 1].0.to_degrees() > 75.0);
+    assert!(turned.windows(2).all(|w| w[0].0 < w[1].0) && c[c.len() - 1].0.to_degrees() > 105.0);
+}
+
+/// The table in `src/retina.rs`, every 10° from 10 to 100°.
+#[test]
+fn the_ray_of_the_intervals_is_the_traced_one() {
+    let c = curve(Optics::GULLSTRAND_EMSLEY, 23.89, Ellipsoid { across: 12.0, along: 12.0 });
+    let table = [2.881, 5.739, 8.550, 11.289, 13.927, 16.430, 18.750, 20.811, 22.463, 23.393];
+    for (k, mm) in (1..).zip(table) {
+        let got = between(&c, f64::from(k * 10).to_radians());
+        assert!((got - mm).abs() < 0.01, "{k}: {got} {mm}");
+    }
 }

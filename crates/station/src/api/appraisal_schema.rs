@@ -38,7 +38,7 @@ shape! {
     AppraisalRetina {
         fraction: f64, fraction_of_picture: f64, polygons: Vec<Vec<[f64; 2]>>, holes: Vec<Vec<[f64; 2]>>, area_mm2: Option<f64>,
         area_interval_mm2: Option<[f64; 2]>, radius_mm: Option<f64>, radius_source: Option<String>,
-        uncalibrated: Option<String>,
+        uncalibrated: Option<String>, warnings: Option<Vec<String>>,
     }
     /// One fault.
     AppraisalFinding {

@@ -72,7 +72,7 @@ async fn together(station: &Station, status: &Status, judged: &[Judged]) -> Vec<
         for j in judged.iter().filter(|j| v.frames.contains(&j.kept.id.0)) {
             let Some((frame, judgement)) = placed(station, j).zip(j.judgement.as_ref()) else { continue };
             if let Some((footprint, lie)) = footprint(station, &frame).await {
-                made.push((j.kept.id.0, footprint, lie.field_deg(), judgement));
+                made.push((j.kept.id.0, footprint, lie.field_deg, judgement));
             }
         }
         let Some(field) = made.iter().map(|m| m.2).reduce(f64::max) else { continue };

@@ -403,8 +403,10 @@ pub struct ChartLook {
 pub struct ChartRing {
     /// "arcades", "equator" or "ora".
     pub name: String,
-    /// Eccentricity in degrees.
+    /// Eccentricity in degrees, the mean over all meridians.
     pub degrees: f64,
+    /// Its outline: eccentricity and meridian in degrees, every 5°.
+    pub outline: Vec<[f64; 2]>,
 }
 
 /// A frame's footprint on the chart.

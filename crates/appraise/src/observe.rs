@@ -1,7 +1,7 @@
 use crate::{
     anatomy::{Anatomy, Vessels, anatomy},
     contour,
-    faults::{Seen, faults, sharpness, sweep},
+    faults::{Seen, Sweep, capture, faults, sharpness},
     mask::Mask,
     reach::reach,
     retina::no_retina,
@@ -31,18 +31,24 @@ pub const METHOD: Method = Method::new("observe", 3);
 /// ```
 #[must_use]
 pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument>) -> Observation {
-    let scene = Scene::new(frame, modality);
+    let mut scene = Scene::new(frame, modality);
+    let sweep = Sweep::new(&scene, instrument);
+    scene.bridge(&sweep.covered, sweep.across);
+    let scene = scene;
     let whole = visible::visible(&scene);
-    let sweep = sweep(&scene, &whole, instrument);
-    let retina = whole.and_not(&sweep.blinked);
+    let retina = whole.and_not(&sweep.covered);
+    let mut findings = sweep.findings(&scene, &whole);
     let vessels = Vessels::find(&scene, &retina);
     let anatomy = anatomy(&scene, &retina, &vessels);
     let sharp = sharpness(&scene, &vessels);
     let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
-    if let Some(finding) = no_retina(&seen, sweep.blinked.count() > 0) {
-        return nothing(&scene, finding);
+    if let Some(finding) = no_retina(&seen, sweep.covered.count() > 0) {
+        // Capture faults may be why: they are told beside it.
+        findings.extend(capture(&seen));
+        findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
+        findings.insert(0, finding);
+        return nothing(&scene, findings);
     }
-    let mut findings = sweep.findings;
     findings.extend(faults(&seen));
     findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
     let reach = reach(&scene, &retina, &anatomy);
@@ -51,7 +57,7 @@ pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument
 }
 
 /// The observation of a picture without retina.
-fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
+fn nothing(scene: &Scene<'_>, findings: Vec<Finding>) -> Observation {
     let none = Mask::new(scene.width(), scene.height(), false);
     let blank = Anatomy {
         disc: None,
@@ -59,7 +65,7 @@ fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
         eye: EyeInference { inferred: None, probability: 0.5 },
         convergence: 0.0,
     };
-    finish(scene, &none, vec![finding], blank, None, 0.0)
+    finish(scene, &none, findings, blank, None, 0.0)
 }
 
 fn finish(

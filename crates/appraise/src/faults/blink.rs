@@ -1,0 +1,321 @@
+//! Blinks: a lid that comes down while some rows are swept.
+//!
+//! Both margins of a lid that moves through the sweep run nearly straight across the whole picture, as flat arches.
+//! They are sought as arches along which most of the width changes at once: in brightness, or in how much fine detail
+//! there is. Between two of them the picture has to become something else and come back.
+
+use super::ramp;
+use crate::{filter, mask::Mask};
+use serrata_frame::Plane;
+
+/// Columns are looked at in this many blocks, each wide enough that one vessel does not change it.
+const BLOCKS: usize = 32;
+
+/// Change of a block's brightness (natural logarithm) that counts in full: a third brighter or darker.
+const CHANGE: f32 = 0.28;
+
+/// Change of a block's fine detail (natural logarithm) that counts in full. Detail varies more than brightness.
+const DETAIL: f32 = 1.1;
+
+/// Strongest arch as a share of the height: the lid's margin hangs lower at the sides by up to this much (judgement).
+const ARCH: f32 = 0.12;
+
+/// Arches that are tried on each side of a straight line.
+const ARCHES: i8 = 8;
+
+/// Share of the change beside a step that is taken off it.
+const FALL_OFF: f32 = 0.7;
+
+/// Share of the width that has to change for an edge to be kept.
+const EDGE: f32 = 0.42;
+
+/// Shares of the width over which the picture goes into something else and comes back: named from, and sure from.
+const PAIR: (f64, f64) = (0.45, 0.75);
+
+/// Shortest and longest blink as a share of the height. Shorter ones are lost in the soft edges.
+const SPAN: (f32, f32) = (0.018, 0.60);
+
+/// A lid that is down at the sweep's start or end: the margin has to be this straight (share of the height) and change
+/// this share of the width, since lids that just hang in are arched; and the part that it takes.
+const OPEN: (f32, f64, f64, f32) = (0.031, 0.60, 0.85, 0.40);
+
+/// One margin: the row at which half of the width is covered, and how many rows lower the middle is than at that place.
+#[derive(Clone, Copy)]
+struct Edge {
+    row: f32,
+    arch: f32,
+    share: f32,
+}
+
+impl Edge {
+    /// The row at a place across, −1 to 1: a parabola that crosses `row` where half of the width lies inside.
+    fn at(&self, across: f32) -> f32 {
+        self.row + self.arch * (0.25 - across * across)
+    }
+}
+
+/// A blink between two margins.
+pub(super) struct Band {
+    from: Edge,
+    to: Edge,
+    pub(super) score: f64,
+}
+
+impl Band {
+    /// Rows of which at least half of the width is covered, half-open.
+    pub(super) fn rows(&self, height: usize) -> (usize, usize) {
+        (cut(self.from.row, height), cut(self.to.row, height))
+    }
+
+    /// What it covers.
+    pub(super) fn mask(&self, width: usize, height: usize) -> Mask {
+        let ends: Vec<(f32, f32)> = (0..width)
+            .map(|x| {
+                let across = 2.0 * (x as f32 + 0.5) / width as f32 - 1.0;
+                (self.from.at(across), self.to.at(across))
+            })
+            .collect();
+        Mask::from_fn(width, height, |x, y| {
+            let (a, b) = ends[x];
+            (a..b).contains(&(y as f32 + 0.5))
+        })
+    }
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+fn cut(row: f32, height: usize) -> usize {
+    (row.round().max(0.0) as usize).min(height)
+}
+
+/// What each block shows at each row: planes of [`BLOCKS`] columns.
+struct Blocks {
+    /// Log brightness per channel, then log of the fine detail; each in units of a change that counts in full.
+    shown: Vec<Plane>,
+    /// Whether enough of the block lies inside the aperture.
+    inside: Mask,
+    /// Rows from an edge at which the picture is compared, on both sides.
+    off: usize,
+}
+
+/// All blinks, from above downwards.
+pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
+    let h = inside.height;
+    if inside.width < 2 * BLOCKS || h < 64 {
+        return Vec::new();
+    }
+    let blocks = Blocks::new(channels, inside);
+    let edges = blocks.edges();
+    let mut found: Vec<Band> = Vec::new();
+    for (i, from) in edges.iter().enumerate() {
+        for to in &edges[i + 1..] {
+            let span = (to.row - from.row) / h as f32;
+            if !(SPAN.0..=SPAN.1).contains(&span) {
+                continue;
+            }
+            let share = blocks.goes_and_comes_back(from, to);
+            if share > PAIR.0 {
+                found.push(Band { from: *from, to: *to, score: 0.3 + 0.7 * ramp(share, PAIR.0, PAIR.1) });
+            }
+        }
+    }
+    found.extend(edges.iter().flat_map(|e| blocks.open_ended(e)));
+    if std::env::var("JDEBUG").is_ok() {
+        for e in &edges { eprintln!("edge row {:.0}/{h} arch {:.1} share {:.2}", e.row, e.arch, e.share); }
+        for f in &found { eprintln!("band {:.0}-{:.0} score {:.2}", f.from.row, f.to.row, f.score); }
+    }
+    found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.from.row.total_cmp(&b.from.row)));
+    let mut kept: Vec<Band> = Vec::new();
+    for band in found {
+        if kept.iter().all(|k| band.to.row <= k.from.row || band.from.row >= k.to.row) {
+            kept.push(band);
+        }
+    }
+    kept.sort_by(|a, b| a.from.row.total_cmp(&b.from.row));
+    kept
+}
+
+impl Blocks {
+    fn new(channels: &[&Plane], inside: &Mask) -> Self {
+        let (w, h) = (inside.width, inside.height);
+        let mut share = Plane::new(BLOCKS, h, 0.0);
+        let wide = w as f32 / BLOCKS as f32;
+        let block = |x: usize| x * BLOCKS / w;
+        for y in 0..h {
+            for x in 0..w {
+                share.data[y * BLOCKS + block(x)] += f32::from(u8::from(inside.data[y * w + x])) / wide;
+            }
+        }
+        let half = (h / 150).max(1);
+        let calm = |sum: &Plane| {
+            let (mut top, low) = (filter::columns_mean(sum, half), filter::columns_mean(&share, half));
+            for (t, l) in top.data.iter_mut().zip(&low.data) {
+                *t /= l.max(1e-3);
+            }
+            top
+        };
+        let mut shown: Vec<Plane> = Vec::new();
+        for (k, channel) in channels.iter().enumerate() {
+            let (mut level, mut detail) = (Plane::new(BLOCKS, h, 0.0), Plane::new(BLOCKS, h, 0.0));
+            for y in 0..h {
+                let row = channel.row(y);
+                for x in 2..w - 2 {
+                    if inside.data[y * w + x] {
+                        let i = y * BLOCKS + block(x);
+                        level.data[i] += row[x] / wide;
+                        detail.data[i] += (row[x + 2] - row[x - 2]).powi(2) / wide;
+                    }
+                }
+            }
+            let (mut level, mut detail) = (calm(&level), calm(&detail));
+            let mut some = level.data.clone();
+            let lift = (0.25 * filter::percentile(&mut some, 0.5)).max(0.006);
+            for (d, l) in detail.data.iter_mut().zip(&level.data) {
+                *d = ((d.max(0.0).sqrt() + 0.004) / (l + lift)).ln() / DETAIL;
+            }
+            for l in &mut level.data {
+                *l = (*l + lift).ln() / CHANGE;
+            }
+            shown.push(level);
+            if k == 0 {
+                shown.push(detail);
+            }
+        }
+        let inside = Mask { width: BLOCKS, height: h, data: share.data.iter().map(|s| *s > 0.5).collect() };
+        Self { shown, inside, off: half + (h / 180).max(2) }
+    }
+
+    const fn height(&self) -> usize {
+        self.inside.height
+    }
+
+    /// Margins along which much of the width changes at once, from above downwards.
+    fn edges(&self) -> Vec<Edge> {
+        let (h, o) = (self.height(), self.off);
+        let mut change = Plane::new(BLOCKS, h, -1.0);
+        for y in o..h - o {
+            // Where the light just falls off towards the rim, it goes on falling: only a step counts.
+            let far = [y.saturating_sub(3 * o), (y + 3 * o - 1).min(h - 1)];
+            for b in 0..BLOCKS {
+                let (up, down) = ((y - o) * BLOCKS + b, (y + o - 1) * BLOCKS + b);
+                if self.inside.data[up] && self.inside.data[down] {
+                    let [above, below] = far.map(|f| f * BLOCKS + b);
+                    let step = |s: &Plane| {
+                        let v = |i: usize| s.data[i];
+                        let slope = |near: usize, far: usize| {
+                            if self.inside.data[far] { (v(near) - v(far)).abs() } else { 0.0 }
+                        };
+                        (v(up) - v(down)).abs() - FALL_OFF * slope(up, above).max(slope(down, below))
+                    };
+                    let most = self.shown.iter().map(step).fold(0.0, f32::max);
+                    change.data[y * BLOCKS + b] = most.min(1.0);
+                }
+            }
+        }
+        let mut best: Vec<Edge> = Vec::with_capacity(h);
+        for y in 0..h {
+            let mut here = Edge { row: y as f32, arch: 0.0, share: 0.0 };
+            for k in -ARCHES..=ARCHES {
+                let arch = ARCH * f32::from(k) / f32::from(ARCHES) * h as f32;
+                let e = Edge { row: y as f32, arch, share: 0.0 };
+                // A straight line is the likelier one.
+                let share = along(&change, &e) - 0.002 * f32::from(k.abs());
+                if share > here.share {
+                    here = Edge { share, ..e };
+                }
+            }
+            best.push(here);
+        }
+        let mut edges: Vec<Edge> = (0..h)
+            .filter(|y| {
+                let here = best[*y].share;
+                let around = y.saturating_sub(2 * o)..(y + 2 * o + 1).min(h);
+                here > EDGE && around.clone().all(|k| best[k].share < here || best[k].share <= here && k >= *y)
+            })
+            .map(|y| best[y])
+            .collect();
+        edges.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.row.total_cmp(&b.row)));
+        edges.truncate(16);
+        edges.sort_by(|a, b| a.row.total_cmp(&b.row));
+        edges
+    }
+
+    /// Values of one plane beside an edge (`up`: above it), none outside.
+    fn beside(&self, e: &Edge, block: usize, up: bool) -> Option<usize> {
+        let o = self.off as f32;
+        let y = e.at(across(block)).round() + if up { -o } else { o - 1.0 };
+        if y < 0.0 || y >= self.height() as f32 {
+            return None;
+        }
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // checked just above
+        let i = y as usize * BLOCKS + block;
+        self.inside.data[i].then_some(i)
+    }
+
+    /// Share of the width over which the rows between are unlike those on both sides, in the same sense.
+    fn goes_and_comes_back(&self, from: &Edge, to: &Edge) -> f64 {
+        let (mut sum, mut n) = (0.0f32, 0usize);
+        for b in 0..BLOCKS {
+            let ends = (self.beside(from, b, true), self.beside(to, b, false));
+            let within = (self.beside(from, b, false), self.beside(to, b, true));
+            let ((Some(above), Some(below)), (Some(first), Some(last))) = (ends, within) else { continue };
+            let both = self.shown.iter().map(|s| {
+                let (into, out) = (s.data[first] - s.data[above], s.data[last] - s.data[below]);
+                if into * out > 0.0 { into.abs().min(out.abs()) } else { 0.0 }
+            });
+            sum += both.fold(0.0, f32::max).min(1.0);
+            n += 1;
+        }
+        f64::from(sum) / n.max(BLOCKS / 2) as f64
+    }
+
+    /// A blink from the sweep's start to this edge, or from it to the sweep's end.
+    fn open_ended(&self, e: &Edge) -> Option<Band> {
+        let h = self.height() as f32;
+        if e.arch.abs() > OPEN.0 * h || f64::from(e.share) < OPEN.1 {
+            return None;
+        }
+        let start = e.row < 0.5 * h;
+        let taken = if start { e.row / h } else { 1.0 - e.row / h };
+        if !(2.0 * SPAN.0..=OPEN.3).contains(&taken) {
+            return None;
+        }
+        // On the covered side the fine detail of the retina is gone.
+        let (mut lost, mut n) = (0usize, 0usize);
+        for b in 0..BLOCKS {
+            let (Some(out), Some(within)) = (self.beside(e, b, !start), self.beside(e, b, start)) else {
+                continue;
+            };
+            lost += usize::from(self.shown[1].data[out] > self.shown[1].data[within]);
+            n += 1;
+        }
+        if n < BLOCKS / 2 || lost * 4 < n * 3 {
+            return None;
+        }
+        let end = Edge { row: if start { 0.0 } else { h }, arch: 0.0, share: 1.0 };
+        let (from, to) = if start { (end, *e) } else { (*e, end) };
+        Some(Band { from, to, score: 0.3 + 0.7 * ramp(f64::from(e.share), OPEN.1, OPEN.2) })
+    }
+}
+
+/// The block's place across, −1 to 1.
+fn across(block: usize) -> f32 {
+    2.0 * (block as f32 + 0.5) / BLOCKS as f32 - 1.0
+}
+
+/// Mean change along an arch; blocks outside do not count, but half of the width has to be inside.
+fn along(change: &Plane, e: &Edge) -> f32 {
+    let (mut sum, mut n) = (0.0, 0usize);
+    for b in 0..BLOCKS {
+        let y = e.at(across(b)).round();
+        if y < 0.0 || y >= change.height as f32 {
+            continue;
+        }
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // checked just above
+        let v = change.data[y as usize * BLOCKS + b];
+        if v >= 0.0 {
+            sum += v;
+            n += 1;
+        }
+    }
+    sum / n.max(BLOCKS / 2) as f32
+}

@@ -29,8 +29,23 @@ const FALL_OFF: f32 = 0.7;
 /// Share of the width that has to change for an edge to be kept.
 const EDGE: f32 = 0.42;
 
-/// Shares of the width over which the picture goes into something else and comes back: named from, and sure from.
-const PAIR: (f64, f64) = (0.45, 0.75);
+/// Share of the width over which the picture goes into something else and comes back: named from, and sure from. The two
+/// margins' mean share has to be in the second range as well.
+const BACK: (f64, f64) = (0.40, 0.70);
+const MARGINS: (f64, f64) = (0.48, 0.66);
+
+/// Two margins this clear are a blink even where its tone lies between those above and below: nothing in an eye runs straight
+/// across the picture. The share of the weaker one: named from, and sure from.
+const CLEAR: (f64, f64) = (0.60, 0.80);
+
+/// Part of a difference between above and below that is taken off what comes back.
+const UNLIKE: f32 = 0.35;
+
+/// Margins this near the picture's end (share of the height) are its rim.
+const RIM: f32 = 0.03;
+
+/// Scores below are not told.
+const TOLD: f64 = 0.1;
 
 /// Shortest and longest blink as a share of the height. Shorter ones are lost in the soft edges.
 const SPAN: (f32, f32) = (0.018, 0.60);
@@ -105,28 +120,36 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
     }
     let blocks = Blocks::new(channels, inside);
     let edges = blocks.edges();
-    let mut found: Vec<Band> = Vec::new();
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
     for (i, from) in edges.iter().enumerate() {
-        for to in &edges[i + 1..] {
+        for (j, to) in edges.iter().enumerate().skip(i + 1) {
             let span = (to.row - from.row) / h as f32;
             if !(SPAN.0..=SPAN.1).contains(&span) {
                 continue;
             }
-            let share = blocks.goes_and_comes_back(from, to);
-            if share > PAIR.0 {
-                found.push(Band { from: *from, to: *to, score: 0.3 + 0.7 * ramp(share, PAIR.0, PAIR.1) });
+            let back = ramp(blocks.goes_and_comes_back(from, to), BACK.0, BACK.1);
+            let both = ramp(f64::from(0.5 * (from.share + to.share)), MARGINS.0, MARGINS.1);
+            let clear = ramp(f64::from(from.share.min(to.share)), CLEAR.0, CLEAR.1);
+            let score = (back * both).max(clear);
+            if score > TOLD {
+                pairs.push((score, i, j));
             }
         }
     }
-    found.extend(edges.iter().flat_map(|e| blocks.open_ended(e)));
-    if std::env::var("JDEBUG").is_ok() {
-        for e in &edges { eprintln!("edge row {:.0}/{h} arch {:.1} share {:.2}", e.row, e.arch, e.share); }
-        for f in &found { eprintln!("band {:.0}-{:.0} score {:.2}", f.from.row, f.to.row, f.score); }
+    let clearer = |(_, i, j): &(f64, usize, usize)| edges[*i].share + edges[*j].share;
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then(clearer(b).total_cmp(&clearer(a))).then(a.1.cmp(&b.1)));
+    let (mut kept, mut used): (Vec<Band>, Vec<usize>) = (Vec::new(), Vec::new());
+    for (score, i, j) in pairs {
+        let (from, to) = (edges[i], edges[j]);
+        if kept.iter().all(|k| to.row <= k.from.row || from.row >= k.to.row) {
+            kept.push(Band { from, to, score });
+            used.extend([i, j]);
+        }
     }
-    found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.from.row.total_cmp(&b.from.row)));
-    let mut kept: Vec<Band> = Vec::new();
-    for band in found {
-        if kept.iter().all(|k| band.to.row <= k.from.row || band.from.row >= k.to.row) {
+    for (_, e) in edges.iter().enumerate().filter(|(i, _)| !used.contains(i)) {
+        if let Some(band) = blocks.open_ended(e)
+            && kept.iter().all(|k| band.to.row <= k.from.row || band.from.row >= k.to.row)
+        {
             kept.push(band);
         }
     }
@@ -225,7 +248,8 @@ impl Blocks {
             }
             best.push(here);
         }
-        let mut edges: Vec<Edge> = (0..h)
+        let rim = cut(RIM * h as f32, h).max(1);
+        let mut edges: Vec<Edge> = (rim..h - rim)
             .filter(|y| {
                 let here = best[*y].share;
                 let around = y.saturating_sub(2 * o)..(y + 2 * o + 1).min(h);
@@ -260,7 +284,8 @@ impl Blocks {
             let ((Some(above), Some(below)), (Some(first), Some(last))) = (ends, within) else { continue };
             let both = self.shown.iter().map(|s| {
                 let (into, out) = (s.data[first] - s.data[above], s.data[last] - s.data[below]);
-                if into * out > 0.0 { into.abs().min(out.abs()) } else { 0.0 }
+                let unlike = UNLIKE * (s.data[above] - s.data[below]).abs();
+                if into * out > 0.0 { (into.abs().min(out.abs()) - unlike).max(0.0) } else { 0.0 }
             });
             sum += both.fold(0.0, f32::max).min(1.0);
             n += 1;
@@ -288,12 +313,13 @@ impl Blocks {
             lost += usize::from(self.shown[1].data[out] > self.shown[1].data[within]);
             n += 1;
         }
+        if std::env::var("JDEBUG").is_ok() { eprintln!("open {:.0} share {:.2} lost {lost}/{n}", e.row, e.share); }
         if n < BLOCKS / 2 || lost * 4 < n * 3 {
             return None;
         }
         let end = Edge { row: if start { 0.0 } else { h }, arch: 0.0, share: 1.0 };
         let (from, to) = if start { (end, *e) } else { (*e, end) };
-        Some(Band { from, to, score: 0.3 + 0.7 * ramp(f64::from(e.share), OPEN.1, OPEN.2) })
+        Some(Band { from, to, score: ramp(f64::from(e.share), OPEN.1, OPEN.2) })
     }
 }
 

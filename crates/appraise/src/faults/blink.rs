@@ -44,6 +44,10 @@ const UNLIKE: f32 = 0.35;
 /// Margins this near the picture's end (share of the height) are its rim.
 const RIM: f32 = 0.03;
 
+/// Dark, as a share of the middle brightness: what the rim lets through at hand is up to a tenth of it, a dim lid a fifth
+/// and more.
+const DARK: f32 = 0.15;
+
 /// Scores below are not told.
 const TOLD: f64 = 0.1;
 
@@ -108,6 +112,10 @@ struct Blocks {
     shown: Vec<Plane>,
     /// Whether enough of the block lies inside the aperture.
     inside: Mask,
+    /// Brightness, the stronger channel.
+    light: Plane,
+    /// The middle brightness of the aperture.
+    typical: f32,
     /// Rows from an edge at which the picture is compared, on both sides.
     off: usize,
 }
@@ -177,6 +185,7 @@ impl Blocks {
             top
         };
         let mut shown: Vec<Plane> = Vec::new();
+        let mut light = Plane::new(BLOCKS, h, 0.0);
         for (k, channel) in channels.iter().enumerate() {
             let (mut level, mut detail) = (Plane::new(BLOCKS, h, 0.0), Plane::new(BLOCKS, h, 0.0));
             for y in 0..h {
@@ -195,7 +204,8 @@ impl Blocks {
             for (d, l) in detail.data.iter_mut().zip(&level.data) {
                 *d = ((d.max(0.0).sqrt() + 0.004) / (l + lift)).ln() / DETAIL;
             }
-            for l in &mut level.data {
+            for (most, l) in light.data.iter_mut().zip(&mut level.data) {
+                *most = most.max(*l);
                 *l = (*l + lift).ln() / CHANGE;
             }
             shown.push(level);
@@ -204,7 +214,10 @@ impl Blocks {
             }
         }
         let inside = Mask { width: BLOCKS, height: h, data: share.data.iter().map(|s| *s > 0.5).collect() };
-        Self { shown, inside, off: half + (h / 180).max(2) }
+        let mut some: Vec<f32> =
+            light.data.iter().zip(&inside.data).filter(|(_, i)| **i).map(|(v, _)| *v).collect();
+        let typical = filter::percentile(&mut some, 0.5);
+        Self { shown, inside, light, typical, off: half + (h / 180).max(2) }
     }
 
     const fn height(&self) -> usize {
@@ -257,10 +270,26 @@ impl Blocks {
             })
             .map(|y| best[y])
             .collect();
+        edges.retain(|e| !self.dark_beyond(e, true) && !self.dark_beyond(e, false));
         edges.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.row.total_cmp(&b.row)));
         edges.truncate(16);
         edges.sort_by(|a, b| a.row.total_cmp(&b.row));
         edges
+    }
+
+    /// Whether there is nothing but dark from an edge to the picture's end: then it is the rim of what can be seen.
+    fn dark_beyond(&self, e: &Edge, up: bool) -> bool {
+        let h = self.height();
+        let (mut dark, mut n) = (0usize, 0usize);
+        for b in 0..BLOCKS {
+            let y = cut(e.at(across(b)) + if up { -(self.off as f32) } else { self.off as f32 }, h);
+            for k in if up { 0..y } else { y..h } {
+                let i = k * BLOCKS + b;
+                dark += usize::from(!self.inside.data[i] || self.light.data[i] < DARK * self.typical);
+                n += 1;
+            }
+        }
+        dark * 10 >= n * 7
     }
 
     /// Values of one plane beside an edge (`up`: above it), none outside.
@@ -313,7 +342,6 @@ impl Blocks {
             lost += usize::from(self.shown[1].data[out] > self.shown[1].data[within]);
             n += 1;
         }
-        if std::env::var("JDEBUG").is_ok() { eprintln!("open {:.0} share {:.2} lost {lost}/{n}", e.row, e.share); }
         if n < BLOCKS / 2 || lost * 4 < n * 3 {
             return None;
         }

@@ -1,18 +1,34 @@
 //! Lids and face: what lies inside the aperture but outside the visible retina, by the side it comes from.
 
 use super::{Seen, placed, ramp};
-use crate::mask::Mask;
+use crate::{filter, mask::Mask};
 use serrata_words::{Finding, FindingKind, Side};
+
+/// Brightness from which what covers is named a lid, and the least in dye pictures: above what their rim has.
+const LIT: f32 = 0.12;
+const LEAST: f32 = 0.03;
+
+/// The same in dye pictures, as a share of the retina's middle brightness.
+const SHARE: f32 = 0.3;
+
+fn dim(seen: &Seen<'_>) -> f32 {
+    let s = seen.scene;
+    let mut v: Vec<f32> =
+        s.value.data.iter().zip(&seen.retina.data).step_by(7).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
+    (SHARE * filter::percentile(&mut v, 0.5)).clamp(LEAST, LIT)
+}
 
 pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
-    // In dye pictures what is unlit may be lid or rim: only lit parts are named.
+    // What is unlit may be lid or rim: only lit parts are named. Skin shines in dye pictures as far as the filter lets
+    // its light through, which goes with the picture's exposure.
+    let lit = if s.modality.is_dye() { dim(seen) } else { LIT };
     let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
     let covered = Mask {
         width: w,
         height: h,
-        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > 0.12).collect(),
+        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > lit).collect(),
     };
     let least = w * h / 400;
     let mut out = Vec::new();

@@ -1,8 +1,8 @@
-//! Jumps of the eye during the sweep: vessels break at one row, or are sheared over some rows, and go on elsewhere.
+//! Jumps of the eye during the sweep: vessels break at one row and go on elsewhere along it.
 //!
 //! The picture's fine detail is compared between neighbouring rows. At a break the likeness of adjoining rows falls and
-//! comes back when the lower rows are moved along. A slower jump leaves every pair of rows alike, but moved a little:
-//! these small moves, added up over the rows where they stand out against the usual slant of vessels, are the jump.
+//! comes back when the lower rows are moved along. A jump that takes many rows leaves every pair of rows alike and only
+//! slants the vessels, which their own slant hides: it is not found.
 
 use super::ramp;
 use crate::{anatomy, filter, mask::Mask};
@@ -36,21 +36,9 @@ const WON: (f64, f64) = (0.24, 0.38);
 /// Share of the parts that are mended, each for itself: from here on counted, and in full.
 const AGREE: (f32, f32) = (0.3, 0.6);
 
-/// Rows between the two strips that slow jumps are told from, and the greatest move between them in pixels.
-const LAG: usize = 6;
-const MOVE: i64 = 7;
-
-/// A slow jump has to stand this many times above what the slant of vessels alone adds up to: named from, sure from.
-const ABOVE: (f64, f64) = (4.5, 9.0);
-
-/// Longest slow jump as a share of the height (a saccade of 10° takes 43 ms of a sweep of some tenths of a second),
-/// and the smallest as a share of the width.
-const SLOW: (f32, f32) = (0.16, 0.006);
-
-/// One jump: working rows during which the eye moved, and how far the picture moved along the row.
+/// One jump: the first working row after it, and how far the picture moved along the row.
 pub(super) struct Jump {
-    pub(super) from: usize,
-    pub(super) to: usize,
+    pub(super) row: usize,
     /// Working pixels, to the right positive.
     pub(super) shift: f32,
     size: f64,
@@ -70,14 +58,8 @@ pub(super) fn jumps(detail: &Plane, retina: &Mask) -> Vec<Jump> {
     if w < 120 || h < 80 {
         return Vec::new();
     }
-    let rows = Rows::new(detail, retina);
-    let mut out = rows.breaks();
-    for slow in rows.slow() {
-        if out.iter().all(|b| b.from + 2 * LAG < slow.from || slow.to + 2 * LAG < b.from) {
-            out.push(slow);
-        }
-    }
-    out.sort_by(|a, b| b.score().total_cmp(&a.score()).then(a.from.cmp(&b.from)));
+    let mut out = Rows::new(detail, retina).breaks();
+    out.sort_by(|a, b| b.score().total_cmp(&a.score()).then(a.row.cmp(&b.row)));
     out.truncate(6);
     out
 }
@@ -212,76 +194,14 @@ impl Rows {
         let won = (best.0 - before) * (both.len() as f32 / PARTS as f32).sqrt();
         let won = won * ((agree - AGREE.0) / (AGREE.1 - AGREE.0)).clamp(0.0, 1.0);
         let sure = ramp(f64::from(won), WON.0, WON.1);
-        let shift = best.1 as f32;
-        (sure > 0.0).then(|| Jump { from: y, to: y + 1, shift, size: f64::from(shift.abs()) / w as f64, sure })
-    }
-
-    /// How far the detail moves from row to row, pixels a row; its own slant is in it.
-    fn slant(&self) -> Vec<f32> {
-        let h = self.fine.height;
-        let n = (2 * MOVE + 1) as usize;
-        let mut curves = vec![[0.0f32; 15]; h];
-        for (y, curve) in curves.iter_mut().enumerate().take(h - 5).skip(5) {
-            let (a, b) = (self.strip(y - 4, 3), self.strip(y + 2, 3));
-            for (k, c) in curve.iter_mut().enumerate() {
-                *c = mean(&self.parts(&a, &b, k as i64 - MOVE, 3.0)).unwrap_or(0.0);
-            }
-        }
-        let mut out = vec![0.0f32; h];
-        for (y, o) in out.iter_mut().enumerate() {
-            let mut sum = [0.0f32; 15];
-            for c in &curves[y.saturating_sub(3)..(y + 4).min(h)] {
-                sum.iter_mut().zip(c).for_each(|(s, v)| *s += v);
-            }
-            if sum.iter().all(|s| *s <= 0.0) {
-                continue;
-            }
-            let k = (1..n - 1).fold(1, |b, k| if sum[k] > sum[b] { k } else { b });
-            let bend = sum[k - 1] - 2.0 * sum[k] + sum[k + 1];
-            let part = if bend < 0.0 { 0.5 * (sum[k - 1] - sum[k + 1]) / bend } else { 0.0 };
-            *o = (k as f32 + part.clamp(-0.5, 0.5) - MOVE as f32) / LAG as f32;
-        }
-        out
-    }
-
-    /// Jumps that take many rows.
-    fn slow(&self) -> Vec<Jump> {
-        let (w, h) = (self.fine.width, self.fine.height);
-        let slant = self.slant();
-        let wide = h / 8;
-        // What stands out against the rows around.
-        let own: Vec<f32> = (0..h)
-            .map(|y| {
-                let mut around: Vec<f32> = slant[y.saturating_sub(wide)..(y + wide).min(h)].to_vec();
-                slant[y] - filter::percentile(&mut around, 0.5)
-            })
-            .collect();
-        let mut spread: Vec<f32> = own.iter().map(|v| v.abs()).collect();
-        let usual = 1.4826 * filter::percentile(&mut spread, 0.5).max(0.004);
-        let least = (1.5 * usual).max(0.03);
-        let mut out = Vec::new();
-        let mut y = 8;
-        while y + 8 < h {
-            if own[y].abs() < least {
-                y += 1;
-                continue;
-            }
-            let sign = own[y].signum();
-            let end = (y..h - 8).find(|k| own[*k] * sign < 0.3 * least).unwrap_or(h - 8);
-            let shift: f32 = own[y..end].iter().sum();
-            let size = shift.abs() / w as f32;
-            if (end - y) as f32 <= SLOW.0 * h as f32 && size > SLOW.1 {
-                // Sums of as many rows elsewhere: what the slant of vessels alone makes.
-                let mut sums: Vec<f32> = own.windows(end - y).map(|v| v.iter().sum::<f32>().abs()).collect();
-                let other = 1.4826 * filter::percentile(&mut sums, 0.5).max(0.5);
-                let sure = ramp(f64::from(shift.abs() / other), ABOVE.0, ABOVE.1);
-                if sure > 0.0 {
-                    out.push(Jump { from: y, to: end, shift, size: f64::from(size), sure });
-                }
-            }
-            y = end + 1;
-        }
-        out
+        // Between whole pixels by the parabola through the best and its neighbours.
+        let beside = [best.1 - 1, best.1 + 1].map(|s| mean(&self.parts(&a, &b, s, STRIP as f32)));
+        let part = match beside {
+            [Some(l), Some(r)] if l + r < 2.0 * best.0 => 0.5 * (l - r) / (l + r - 2.0 * best.0),
+            _ => 0.0,
+        };
+        let shift = best.1 as f32 + part.clamp(-0.5, 0.5);
+        (sure > 0.0).then(|| Jump { row: y, shift, size: f64::from(shift.abs()) / w as f64, sure })
     }
 }
 

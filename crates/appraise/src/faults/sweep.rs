@@ -76,10 +76,25 @@ impl<'a> Sweep<'a> {
         };
         for jump in jumps {
             let mut f = Finding::new(FindingKind::Motion, jump.score(), 0.0);
-            self.timed(&mut f, jump.from, jump.to, scene);
+            self.timed(&mut f, jump.row, jump.row + 1, scene);
+            f.duration_ms = None;
+            self.moved(&mut f, jump.shift, scene);
             findings.push(f);
         }
         findings
+    }
+
+    /// How far the picture moved, in full-frame pixels and, where the instrument is known, in degrees.
+    fn moved(&self, f: &mut Finding, shift: f32, scene: &Scene<'_>) {
+        // A tenth of a pixel, as all pixels in a contract.
+        let pixels = (f64::from(shift) * scene.factor * 10.0).round() / 10.0;
+        // To the right and down the picture.
+        f.shift_px = Some(if self.across { [0.0, pixels] } else { [pixels, 0.0] });
+        let p = &scene.frame.pixels;
+        f.shift_deg = self.instrument.and_then(|i| {
+            let scale = f64::from(i.width) / f64::from(p.width().max(1));
+            i.degrees_per_pixel.map(|d| (pixels * scale * d).abs())
+        });
     }
 
     /// Rows of the full frame, half-open, and their times where the instrument is known.

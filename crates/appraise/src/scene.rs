@@ -54,7 +54,12 @@ const NARROW: f32 = 0.065;
 
 impl<'a> Scene<'a> {
     pub(crate) fn new(frame: &'a Frame, modality: Modality) -> Self {
-        let mut working = frame.working(LONGEST);
+        Self::sized(frame, modality, LONGEST)
+    }
+
+    /// The same with another longest side of the working plane.
+    pub(crate) fn sized(frame: &'a Frame, modality: Modality, longest: u32) -> Self {
+        let mut working = frame.working(longest);
         let factor = f64::from(working.factor);
         let blueness = blueness(&working.channels);
         // Three equal channels are one grey picture.

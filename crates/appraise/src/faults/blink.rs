@@ -146,6 +146,10 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
     }
     let clearer = |(_, i, j): &(f64, usize, usize)| edges[*i].share + edges[*j].share;
     pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then(clearer(b).total_cmp(&clearer(a))).then(a.1.cmp(&b.1)));
+    if std::env::var("JDEBUG").is_ok() {
+        for e in &edges { eprintln!("edge {:.0}/{h} arch {:.0} share {:.2}", e.row, e.arch, e.share); }
+        for (s,i,j) in &pairs { eprintln!("pair {:.0}-{:.0} {s:.2} back {:.2}", edges[*i].row, edges[*j].row, blocks.goes_and_comes_back(&edges[*i],&edges[*j])); }
+    }
     let (mut kept, mut used): (Vec<Band>, Vec<usize>) = (Vec::new(), Vec::new());
     for (score, i, j) in pairs {
         let (from, to) = (edges[i], edges[j]);
@@ -170,10 +174,11 @@ impl Blocks {
         let (w, h) = (inside.width, inside.height);
         let mut share = Plane::new(BLOCKS, h, 0.0);
         let wide = w as f32 / BLOCKS as f32;
-        let block = |x: usize| x * BLOCKS / w;
         for y in 0..h {
-            for x in 0..w {
-                share.data[y * BLOCKS + block(x)] += f32::from(u8::from(inside.data[y * w + x])) / wide;
+            let lit = &inside.data[y * w..(y + 1) * w];
+            for b in 0..BLOCKS {
+                let n = lit[ends(b, w)].iter().filter(|l| **l).count();
+                share.data[y * BLOCKS + b] = n as f32 / wide;
             }
         }
         let half = (h / 150).max(1);
@@ -189,13 +194,17 @@ impl Blocks {
         for (k, channel) in channels.iter().enumerate() {
             let (mut level, mut detail) = (Plane::new(BLOCKS, h, 0.0), Plane::new(BLOCKS, h, 0.0));
             for y in 0..h {
-                let row = channel.row(y);
-                for x in 2..w - 2 {
-                    if inside.data[y * w + x] {
-                        let i = y * BLOCKS + block(x);
-                        level.data[i] += row[x] / wide;
-                        detail.data[i] += (row[x + 2] - row[x - 2]).powi(2) / wide;
+                let (row, lit) = (channel.row(y), &inside.data[y * w..(y + 1) * w]);
+                for b in 0..BLOCKS {
+                    let (mut sum, mut square) = (0.0f32, 0.0f32);
+                    for x in ends(b, w) {
+                        let lit = f32::from(u8::from(lit[x]));
+                        let step = row[(x + 2).min(w - 1)] - row[x.saturating_sub(2)];
+                        sum += lit * row[x];
+                        square += lit * step * step;
                     }
+                    level.data[y * BLOCKS + b] = sum / wide;
+                    detail.data[y * BLOCKS + b] = square / wide;
                 }
             }
             let (mut level, mut detail) = (calm(&level), calm(&detail));
@@ -247,20 +256,27 @@ impl Blocks {
                 }
             }
         }
-        let mut best: Vec<Edge> = Vec::with_capacity(h);
-        for y in 0..h {
-            let mut here = Edge { row: y as f32, arch: 0.0, share: 0.0 };
-            for k in -ARCHES..=ARCHES {
+        let arches: Vec<(f32, [i64; BLOCKS])> = (-ARCHES..=ARCHES)
+            .map(|k| {
                 let arch = ARCH * f32::from(k) / f32::from(ARCHES) * h as f32;
-                let e = Edge { row: y as f32, arch, share: 0.0 };
-                // A straight line is the likelier one.
-                let share = along(&change, &e) - 0.002 * f32::from(k.abs());
-                if share > here.share {
-                    here = Edge { share, ..e };
+                let e = Edge { row: 0.0, arch, share: 0.0 };
+                #[allow(clippy::cast_possible_truncation)] // within the picture's height
+                (arch, std::array::from_fn(|b| e.at(across(b)).round() as i64))
+            })
+            .collect();
+        let best: Vec<Edge> = (0..h)
+            .map(|y| {
+                let mut here = Edge { row: y as f32, arch: 0.0, share: 0.0 };
+                for (arch, rows) in &arches {
+                    // A straight line is the likelier one.
+                    let share = along(&change, y, rows) - 0.13 * (arch / h as f32).abs();
+                    if share > here.share {
+                        here = Edge { share, arch: *arch, ..here };
+                    }
                 }
-            }
-            best.push(here);
-        }
+                here
+            })
+            .collect();
         let rim = cut(RIM * h as f32, h).max(1);
         let mut edges: Vec<Edge> = (rim..h - rim)
             .filter(|y| {
@@ -351,21 +367,26 @@ impl Blocks {
     }
 }
 
+/// The columns of a block.
+fn ends(block: usize, width: usize) -> std::ops::Range<usize> {
+    block * width / BLOCKS..(block + 1) * width / BLOCKS
+}
+
 /// The block's place across, −1 to 1.
 fn across(block: usize) -> f32 {
     2.0 * (block as f32 + 0.5) / BLOCKS as f32 - 1.0
 }
 
-/// Mean change along an arch; blocks outside do not count, but half of the width has to be inside.
-fn along(change: &Plane, e: &Edge) -> f32 {
+/// Mean change along an arch through row `y`, given by its rows against that one; blocks outside do not count, but half of
+/// the width has to be inside.
+fn along(change: &Plane, y: usize, rows: &[i64; BLOCKS]) -> f32 {
     let (mut sum, mut n) = (0.0, 0usize);
-    for b in 0..BLOCKS {
-        let y = e.at(across(b)).round();
-        if y < 0.0 || y >= change.height as f32 {
+    for (b, off) in rows.iter().enumerate() {
+        let Ok(row) = usize::try_from(i64::try_from(y).unwrap_or(0) + off) else { continue };
+        if row >= change.height {
             continue;
         }
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // checked just above
-        let v = change.data[y as usize * BLOCKS + b];
+        let v = change.data[row * BLOCKS + b];
         if v >= 0.0 {
             sum += v;
             n += 1;

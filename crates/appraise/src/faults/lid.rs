@@ -32,8 +32,18 @@ pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     };
     let least = w * h / 400;
     let mut out = Vec::new();
-    for side in [Side::Top, Side::Bottom, Side::Left, Side::Right] {
-        let part = Mask::from_fn(w, h, |x, y| covered.at(x, y) && side_of(x, y, w, h) == side);
+    for (side, columns, rows) in [
+        (Side::Top, 0..w, 0..h.div_ceil(2)),
+        (Side::Bottom, 0..w, h / 2..h),
+        (Side::Left, 0..w.div_ceil(2), 0..h),
+        (Side::Right, w / 2..w, 0..h),
+    ] {
+        let mut part = Mask::new(w, h, false);
+        for y in rows {
+            for x in columns.clone() {
+                part.data[y * w + x] = covered.data[y * w + x] && side_of(x, y, w, h) == side;
+            }
+        }
         if part.count() < least {
             continue;
         }

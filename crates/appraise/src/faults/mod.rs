@@ -37,13 +37,14 @@ pub(crate) struct Seen<'a> {
 /// All faults but those of the sweep, which come first because they cut the retina.
 pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     let mut out = Vec::new();
-    out.extend(lid::lids(seen));
+    let lids = lid::lids(seen);
     out.extend(lash::lashes(seen));
     out.extend(sharpness::blur(seen));
     out.extend(exposure::underexposed(seen));
     out.extend(exposure::overexposed(seen));
     out.extend(lost_side::off_centre(seen));
-    out.extend(distance::distance(seen));
+    out.extend(distance::distance(seen, &lids));
+    out.extend(lids);
     out.extend(reflex::reflex(seen));
     out.extend(haze::haze(seen));
     out.extend(kind::wrong_modality(seen.scene));

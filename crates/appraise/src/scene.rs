@@ -136,7 +136,8 @@ impl<'a> Scene<'a> {
             at(s.saturating_sub(2)) || at(s) || at((s + 2).min(length - 1))
         };
         let half = &mut self.half;
-        for plane in [Some(&mut half.detail), Some(&mut half.value), half.red.as_mut()].into_iter().flatten() {
+        for plane in [Some(&mut half.detail), Some(&mut half.value), half.red.as_mut()].into_iter().flatten()
+        {
             for line in 0..lines {
                 let mut s = 0;
                 while s < length {

@@ -36,7 +36,7 @@ const MARGINS: (f64, f64) = (0.48, 0.66);
 
 /// Two margins this clear are a blink even where its tone lies between those above and below: nothing in an eye runs straight
 /// across the picture. The share of the weaker one: named from, and sure from.
-const CLEAR: (f64, f64) = (0.60, 0.80);
+const CLEAR: (f64, f64) = (0.52, 0.70);
 
 /// Part of a difference between above and below that is taken off what comes back.
 const UNLIKE: f32 = 0.35;
@@ -56,7 +56,7 @@ const SPAN: (f32, f32) = (0.018, 0.60);
 
 /// A lid that is down at the sweep's start or end: the margin has to be this straight (share of the height) and change
 /// this share of the width, since lids that just hang in are arched; and the part that it takes.
-const OPEN: (f32, f64, f64, f32) = (0.031, 0.60, 0.85, 0.40);
+const OPEN: (f32, f64, f64, f32) = (0.031, 0.60, 0.85, 0.45);
 
 /// One margin: the row at which half of the width is covered, and how many rows lower the middle is than at that place.
 #[derive(Clone, Copy)]
@@ -146,10 +146,6 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
     }
     let clearer = |(_, i, j): &(f64, usize, usize)| edges[*i].share + edges[*j].share;
     pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then(clearer(b).total_cmp(&clearer(a))).then(a.1.cmp(&b.1)));
-    if std::env::var("JDEBUG").is_ok() {
-        for e in &edges { eprintln!("edge {:.0}/{h} arch {:.0} share {:.2}", e.row, e.arch, e.share); }
-        for (s,i,j) in &pairs { eprintln!("pair {:.0}-{:.0} {s:.2} back {:.2}", edges[*i].row, edges[*j].row, blocks.goes_and_comes_back(&edges[*i],&edges[*j])); }
-    }
     let (mut kept, mut used): (Vec<Band>, Vec<usize>) = (Vec::new(), Vec::new());
     for (score, i, j) in pairs {
         let (from, to) = (edges[i], edges[j]);
@@ -158,7 +154,7 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
             used.extend([i, j]);
         }
     }
-    for (_, e) in edges.iter().enumerate().filter(|(i, _)| !used.contains(i)) {
+    for e in edges.iter().enumerate().filter(|(i, _)| !used.contains(i)).map(|(_, e)| e) {
         if let Some(band) = blocks.open_ended(e)
             && kept.iter().all(|k| band.to.row <= k.from.row || band.from.row >= k.to.row)
         {
@@ -282,7 +278,8 @@ impl Blocks {
             .filter(|y| {
                 let here = best[*y].share;
                 let around = y.saturating_sub(2 * o)..(y + 2 * o + 1).min(h);
-                here > EDGE && around.clone().all(|k| best[k].share < here || best[k].share <= here && k >= *y)
+                here > EDGE
+                    && around.clone().all(|k| best[k].share < here || best[k].share <= here && k >= *y)
             })
             .map(|y| best[y])
             .collect();

@@ -74,6 +74,13 @@ def verdict(kind: str, budget: float, folder: pathlib.Path) -> None:
     say(f"verdict on a file, {kind}, decode included", ratios, "≤", budget, seconds)
 
 
+def steps(folder: pathlib.Path) -> None:
+    """Where the milliseconds of an appraisal go, step by step, timed inside one process on one thread."""
+    program = BINARY.parent / "examples" / "steps"
+    files = [str(picture(kind, folder)) for kind in ("colour", "fa")]
+    print(subprocess.run([str(program), *files], capture_output=True, text=True, check=True).stdout, end="")
+
+
 def objects(folder: pathlib.Path) -> list[pathlib.Path]:
     """Objects of real size, JPEG baseline inside, all different."""
     Image.MAX_IMAGE_PIXELS = None
@@ -212,8 +219,9 @@ def geometry() -> None:
 def main() -> int:
     with tempfile.TemporaryDirectory(prefix="serrata-bench-") as name:
         folder = pathlib.Path(name)
-        verdict("colour", 3.0, folder)
+        verdict("colour", 2.0, folder)
         verdict("fa", 4.0, folder)
+        steps(folder)
         geometry()
         intake(folder)
     return 0

@@ -35,13 +35,16 @@ fn without_saddles(mask: &Mask) -> Mask {
         // The next round need only look where this one changed something.
         let (mut first, mut last) = (h, 0);
         for y in rows.clone() {
+            let (above, below) = out.data.split_at_mut(y * w);
+            let (up, row) = (&mut above[(y - 1) * w..], &mut below[..w]);
+            // Most pairs of rows are alike or nearly so.
+            if up == row {
+                continue;
+            }
             for x in 1..w {
-                let (i, up) = (y * w + x, (y - 1) * w + x);
-                let [a, b, c, d] = [out.data[up - 1], out.data[up], out.data[i - 1], out.data[i]];
+                let [a, b, c, d] = [up[x - 1], up[x], row[x - 1], row[x]];
                 if a == d && b == c && a != b {
-                    for k in [up - 1, up, i - 1, i] {
-                        out.data[k] = true;
-                    }
+                    (up[x - 1], up[x], row[x - 1], row[x]) = (true, true, true, true);
                     again = true;
                     (first, last) = (first.min(y), last.max(y));
                 }

@@ -27,6 +27,6 @@ mod vessel_map;
 mod visible;
 
 pub use modality::likely_modality;
-pub use observe::{METHOD, observe};
+pub use observe::{METHOD, observe, observe_steps};
 pub use overlay::overlay;
 pub use vessel_map::{VesselMap, vessel_map};

@@ -108,8 +108,11 @@ impl Mask {
     /// Parts that hang together by edges, as lists of indices; largest first, ties in order of rows.
     pub(crate) fn parts(&self) -> Vec<Vec<usize>> {
         let (w, h) = (self.width, self.height);
-        let mut seen = vec![false; w * h];
         let mut parts = Vec::new();
+        if !self.data.contains(&true) {
+            return parts;
+        }
+        let mut seen = vec![false; w * h];
         for start in 0..w * h {
             if !self.data[start] || seen[start] {
                 continue;

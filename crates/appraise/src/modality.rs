@@ -20,12 +20,13 @@ pub fn likely_modality(frame: &Frame) -> Modality {
     if frame.pixels.channels() == 3 && coloured(frame) {
         return Modality::Colour;
     }
-    let dye = Scene::new(frame, Modality::Fa);
-    let lit = Mask::new(dye.width(), dye.height(), true).and(&dye.aperture);
-    if bright_tail(&dye, &lit) {
+    // The spread of brightness needs no detail.
+    let dye = Scene::sized(frame, Modality::Fa, 400);
+    if bright_tail(&dye, &dye.aperture) {
         return Modality::Fa;
     }
     let plain = Scene::new(frame, Modality::Green);
+    let lit = plain.aperture.clone();
     let dark = Vessels::find(&plain, &lit);
     match crate::anatomy::anatomy(&plain, &lit, &dark).disc {
         Some(d)

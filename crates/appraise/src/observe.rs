@@ -1,7 +1,7 @@
 use crate::{
     anatomy::{Anatomy, Vessels, anatomy},
     contour,
-    faults::{Seen, faults, sharpness, sweep},
+    faults::{Seen, Sweep, capture, faults, sharpness},
     mask::Mask,
     reach::reach,
     retina::no_retina,
@@ -14,7 +14,7 @@ use serrata_words::{
 };
 
 /// The method of [`observe`] with its revision.
-pub const METHOD: Method = Method::new("observe", 3);
+pub const METHOD: Method = Method::new("observe", 4);
 
 /// Looks at one frame: what of the retina can be seen, what is wrong, where disc and fovea are, which eye it is.
 ///
@@ -31,27 +31,54 @@ pub const METHOD: Method = Method::new("observe", 3);
 /// ```
 #[must_use]
 pub fn observe(frame: &Frame, modality: Modality, instrument: Option<&Instrument>) -> Observation {
-    let scene = Scene::new(frame, modality);
+    observe_steps(frame, modality, instrument, &mut |_| ())
+}
+
+/// The same, and calls `done` with the name of each step when it has ended: for showing where the time goes.
+#[must_use]
+pub fn observe_steps(
+    frame: &Frame,
+    modality: Modality,
+    instrument: Option<&Instrument>,
+    done: &mut dyn FnMut(&'static str),
+) -> Observation {
+    let mut scene = Scene::new(frame, modality);
+    done("working planes");
+    let sweep = Sweep::new(&scene, instrument);
+    scene.bridge(&sweep.covered, sweep.across);
+    let scene = scene;
+    done("blinks");
     let whole = visible::visible(&scene);
-    let sweep = sweep(&scene, &whole, instrument);
-    let retina = whole.and_not(&sweep.blinked);
+    let retina = whole.and_not(&sweep.covered);
+    done("visible retina");
+    let mut findings = sweep.findings(&scene, &whole);
+    done("jumps");
     let vessels = Vessels::find(&scene, &retina);
+    done("vessels");
     let anatomy = anatomy(&scene, &retina, &vessels);
+    done("disc, fovea, side");
     let sharp = sharpness(&scene, &vessels);
+    done("sharpness");
     let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
-    if let Some(finding) = no_retina(&seen, sweep.blinked.count() > 0) {
-        return nothing(&scene, finding);
+    if let Some(finding) = no_retina(&seen, sweep.covered.count() > 0) {
+        // Capture faults may be why: they are told beside it.
+        findings.extend(capture(&seen));
+        findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
+        findings.insert(0, finding);
+        return nothing(&scene, findings);
     }
-    let mut findings = sweep.findings;
     findings.extend(faults(&seen));
+    done("other faults");
     findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
     let reach = reach(&scene, &retina, &anatomy);
     let value = sharp.edge.map_or(0.0, |e| 0.001 / e);
-    finish(&scene, &retina, findings, anatomy, reach, value)
+    let observation = finish(&scene, &retina, findings, anatomy, reach, value);
+    done("outlines");
+    observation
 }
 
 /// The observation of a picture without retina.
-fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
+fn nothing(scene: &Scene<'_>, findings: Vec<Finding>) -> Observation {
     let none = Mask::new(scene.width(), scene.height(), false);
     let blank = Anatomy {
         disc: None,
@@ -59,7 +86,7 @@ fn nothing(scene: &Scene<'_>, finding: Finding) -> Observation {
         eye: EyeInference { inferred: None, probability: 0.5 },
         convergence: 0.0,
     };
-    finish(scene, &none, vec![finding], blank, None, 0.0)
+    finish(scene, &none, findings, blank, None, 0.0)
 }
 
 fn finish(

@@ -107,7 +107,7 @@ fn order(scene: &Scene<'_>, vessels: &Vessels) -> f64 {
     let [a, b, n] = planes.map(|p| filter::box_mean(&p, radius));
     let (mut sum, mut all) = (0.0, 1e-9);
     for i in 0..w * h {
-        sum += f64::from(a.data[i].hypot(b.data[i]));
+        sum += f64::from((a.data[i] * a.data[i] + b.data[i] * b.data[i]).sqrt());
         all += f64::from(n.data[i]);
     }
     sum / all

@@ -54,7 +54,12 @@ const NARROW: f32 = 0.065;
 
 impl<'a> Scene<'a> {
     pub(crate) fn new(frame: &'a Frame, modality: Modality) -> Self {
-        let mut working = frame.working(LONGEST);
+        Self::sized(frame, modality, LONGEST)
+    }
+
+    /// The same with another longest side of the working plane.
+    pub(crate) fn sized(frame: &'a Frame, modality: Modality, longest: u32) -> Self {
+        let mut working = frame.working(longest);
         let factor = f64::from(working.factor);
         let blueness = blueness(&working.channels);
         // Three equal channels are one grey picture.
@@ -111,6 +116,51 @@ impl<'a> Scene<'a> {
         };
         scene.painted = stamp::painted(&scene);
         scene
+    }
+
+    /// Fills the half-size planes where a blink covers them, from the lines before and after it, so that the outline
+    /// of the retina goes on past the blink. `across`: columns are swept one after the other, and not rows.
+    pub(crate) fn bridge(&mut self, covered: &Mask, across: bool) {
+        if covered.count() == 0 {
+            return;
+        }
+        let (w, h) = (self.half.value.width, self.half.value.height);
+        let k = if self.half.step > 1.0 { 2 } else { 1 };
+        let (lines, length, along, beside) = if across { (h, w, 1, w) } else { (w, h, w, 1) };
+        // One line more on each side, for its soft edge.
+        let hit = |line: usize, s: usize| {
+            let at = |s: usize| {
+                let (x, y) = if across { (s, line) } else { (line, s) };
+                covered.at((x * k).min(covered.width - 1), (y * k).min(covered.height - 1))
+            };
+            at(s.saturating_sub(2)) || at(s) || at((s + 2).min(length - 1))
+        };
+        let half = &mut self.half;
+        for plane in [Some(&mut half.detail), Some(&mut half.value), half.red.as_mut()].into_iter().flatten()
+        {
+            for line in 0..lines {
+                let mut s = 0;
+                while s < length {
+                    if !hit(line, s) {
+                        s += 1;
+                        continue;
+                    }
+                    let end = (s..length).find(|t| !hit(line, *t)).unwrap_or(length);
+                    let value = |t: usize| plane.data[t * along + line * beside];
+                    let before = s.checked_sub(1).map(value);
+                    let after = (end < length).then(|| value(end));
+                    for t in s..end {
+                        let u = (t + 1 - s) as f32 / (end + 1 - s) as f32;
+                        plane.data[t * along + line * beside] = match (before, after) {
+                            (Some(b), Some(a)) => b * (1.0 - u) + a * u,
+                            (Some(v), None) | (None, Some(v)) => v,
+                            (None, None) => continue,
+                        };
+                    }
+                    s = end;
+                }
+            }
+        }
     }
 
     pub(crate) const fn blueness(&self) -> f32 {

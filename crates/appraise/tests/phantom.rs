@@ -120,3 +120,40 @@ fn an_empty_blue_channel_is_still_a_colour_picture() {
         assert!(o.findings.iter().all(|f| f.kind != FindingKind::WrongModality), "{:?}", o.findings);
     }
 }
+
+/// Rows from `row` on moved along by `shift` pixels to the right, the edge repeated.
+fn jumped(f: &Frame, row: usize, shift: usize) -> Frame {
+    let (w, c) = (f.pixels.width() as usize, usize::from(f.pixels.channels()));
+    let mut v = bytes(f);
+    for line in v.chunks_exact_mut(w * c).skip(row) {
+        let old = line.to_vec();
+        for x in 0..w {
+            let from = x.saturating_sub(shift);
+            line[x * c..(x + 1) * c].copy_from_slice(&old[from * c..(from + 1) * c]);
+        }
+    }
+    same_shape(f, Samples::U8(v.into()))
+}
+
+#[test]
+fn a_jump_is_found_at_its_row_with_size_and_direction() {
+    let scene = Scene::new(9, Eye::R, Modality::Fa);
+    let jumped = jumped(&made(9, Eye::R, Modality::Fa, vec![]).frame, 800, 60);
+    let o = observe(&jumped, Modality::Fa, Some(&scene.instrument));
+    let jump = o.findings.iter().find(|f| f.kind == FindingKind::Motion).expect("a jump");
+    assert!(jump.rows.unwrap()[0].abs_diff(800) <= 17, "{:?}", jump.rows);
+    let [right, down] = jump.shift_px.unwrap();
+    assert!((right - 60.0).abs() < 3.0 && down == 0.0, "{right}");
+    let degrees =
+        60.0 * f64::from(scene.instrument.width) / 1700.0 * scene.instrument.degrees_per_pixel.unwrap();
+    assert!((jump.shift_deg.unwrap() - degrees).abs() < 0.05 * degrees, "{:?}", jump.shift_deg);
+}
+
+/// Broke once: the outline ended at a blink, so that the retina beyond it was taken for a lid and the blink was not seen.
+#[test]
+fn the_retina_beyond_a_blink_stays_visible() {
+    let made = made(1, Eye::R, Modality::Colour, vec![Fault::Blink { rows: [600, 850] }]);
+    let o = observe(&made.frame, Modality::Colour, None);
+    let lowest = o.visible_retina.place.polygons.iter().flatten().map(|p| p[1]).fold(0.0, f64::max);
+    assert!(lowest > 1300.0, "{lowest}");
+}

@@ -112,6 +112,12 @@ pub struct Finding {
     /// How long it lasted, in ms; null without a known instrument.
     #[serde(default, serialize_with = "crate::round::pixel_opt")]
     pub duration_ms: Option<f64>,
+    /// How far the picture moved in a jump of the eye: to the right and down, in pixels of the full frame.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shift_px: Option<[f64; 2]>,
+    /// The size of that jump, degrees at the sphere's centre in the picture's middle; null without a known instrument.
+    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "crate::round::share_opt")]
+    pub shift_deg: Option<f64>,
     /// The side of the picture that it comes from, where it has one.
     #[serde(default)]
     pub side: Option<Side>,
@@ -137,6 +143,8 @@ impl Finding {
             rows: None,
             onset_ms: None,
             duration_ms: None,
+            shift_px: None,
+            shift_deg: None,
             side: None,
             place: Region::default(),
         }

@@ -113,7 +113,8 @@ fn curve(p: &Plane, x: usize, y: usize, sign: f32) -> f32 {
     let xx = sign * (d[i - 1] - 2.0 * d[i] + d[i + 1]);
     let yy = sign * (d[i - w] - 2.0 * d[i] + d[i + w]);
     let xy = 0.25 * (d[i + w + 1] - d[i + w - 1] - d[i - w + 1] + d[i - w - 1]);
-    let (mean, spread) = (0.5 * (xx + yy), (0.5 * (xx - yy)).hypot(xy));
+    let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
+    let spread = (half * half + xy * xy).sqrt();
     (mean + spread - 0.5 * (mean - spread).abs()).max(0.0)
 }
 
@@ -138,7 +139,7 @@ fn ridge(p: &Plane, x: usize, y: usize, sign: f32) -> (f32, (f32, f32)) {
     let yy = sign * (d[i - w] - 2.0 * d[i] + d[i + w]);
     let xy = sign * 0.25 * (d[i + w + 1] - d[i + w - 1] - d[i - w + 1] + d[i - w - 1]);
     let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
-    let spread = half.hypot(xy);
+    let spread = (half * half + xy * xy).sqrt();
     let (across, other) = (mean + spread, mean - spread);
     if across <= 0.0 || spread <= 0.0 {
         return (0.0, (1.0, 0.0));

@@ -1,7 +1,7 @@
 //! Too near, too far, and the iris to one side: told from what is lost at which sides, and whether it is bright or dark.
 
 use super::{Seen, ramp};
-use crate::mask::Mask;
+use crate::{filter, mask::Mask};
 use serrata_words::{Finding, FindingKind, Side};
 
 /// Brightness up to which what is lost counts as the dark of the iris, and above which as skin.
@@ -16,13 +16,17 @@ struct Lost {
     dark: bool,
 }
 
-pub(super) fn distance(seen: &Seen<'_>) -> Vec<Finding> {
+pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
     // A narrow field has a rim of its own, and no iris in it.
     if seen.scene.round {
         return Vec::new();
     }
     let sides = [Side::Top, Side::Bottom, Side::Left, Side::Right].map(|s| lost(seen, s));
-    [too_far(seen, &sides), too_close(seen), iris_shadow(&sides)].into_iter().flatten().collect()
+    let shadow = match (iris_shadow(&sides), shaded(seen)) {
+        (Some(a), Some(b)) => Some(if a.score < b.score { b } else { a }),
+        (a, b) => a.or(b),
+    };
+    [too_far(seen, &sides), too_close(lids), shadow].into_iter().flatten().collect()
 }
 
 /// The dark comes in from all four sides. Real frames taken at the right distance lose at most 0.07 of the length at
@@ -35,16 +39,15 @@ fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
 }
 
 /// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).
-fn too_close(seen: &Seen<'_>) -> Option<Finding> {
-    let lids = super::lid::lids(seen);
+fn too_close(lids: &[Finding]) -> Option<Finding> {
     let share = |side: Side| lids.iter().filter(|f| f.side == Some(side)).map(|f| f.fraction).sum::<f64>();
     let score = ramp(share(Side::Top).min(share(Side::Bottom)), 0.04, 0.12);
     (score > 0.0).then(|| {
         let all = lids.iter().map(|f| f.fraction).sum();
         let mut f = Finding::new(FindingKind::TooClose, score, all);
         for lid in lids {
-            f.place.polygons.extend(lid.place.polygons);
-            f.place.holes.extend(lid.place.holes);
+            f.place.polygons.extend_from_slice(&lid.place.polygons);
+            f.place.holes.extend_from_slice(&lid.place.holes);
         }
         f
     })
@@ -62,6 +65,42 @@ fn iris_shadow(sides: &[Lost; 4]) -> Option<Finding> {
     (score > 0.0).then(|| {
         let mut f = Finding::new(FindingKind::IrisShadow, score, more);
         f.side = Some(worse.side);
+        f
+    })
+}
+
+/// Columns of this many blocks are looked at for shade.
+const BLOCKS: usize = 40;
+
+/// Shade, as a share of the brightness of the picture's middle half. Light falls off towards every rim; a shadow takes
+/// more at one side than across from it (named from 0.15 of the width more, sure from
+/// 0.30: untouched frames at hand have up to 0.20).
+const SHADE: f32 = 0.4;
+
+/// One side lies in shade though the retina may still be seen there.
+fn shaded(seen: &Seen<'_>) -> Option<Finding> {
+    let s = seen.scene;
+    let (w, h) = (s.width(), s.height());
+    let mut level = [0.0f32; BLOCKS];
+    for (k, l) in level.iter_mut().enumerate() {
+        let (mut sum, mut n) = (0.0f32, 0usize);
+        for y in (h / 4..(3 * h) / 4).step_by(2) {
+            for x in k * w / BLOCKS..(k + 1) * w / BLOCKS {
+                sum += s.value.data[y * w + x];
+                n += 1;
+            }
+        }
+        *l = sum / n.max(1) as f32;
+    }
+    let typical = filter::percentile(&mut level[BLOCKS / 4..3 * BLOCKS / 4].to_vec(), 0.6);
+    let dark = |v: &f32| *v < SHADE * typical;
+    let left = level.iter().take_while(|v| dark(v)).count();
+    let right = level.iter().rev().take_while(|v| dark(v)).count();
+    let more = left.abs_diff(right) as f64 / BLOCKS as f64;
+    let score = ramp(more, 0.15, 0.30);
+    (score > 0.0).then(|| {
+        let mut f = Finding::new(FindingKind::IrisShadow, score, more);
+        f.side = Some(if left > right { Side::Left } else { Side::Right });
         f
     })
 }

@@ -26,6 +26,9 @@ pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
     });
     let streak = streak.without_specks(w * h / 2500);
     let mut out = Vec::new();
+    if streak.count() == 0 {
+        return out;
+    }
     for (side, near) in [(Side::Bottom, true), (Side::Top, false)] {
         let rim = if near { 0.80 } else { 0.15 };
         // Only streaks that reach the rim of that side.

@@ -4,20 +4,35 @@ use super::{Seen, placed, ramp};
 use crate::mask::Mask;
 use serrata_words::{Finding, FindingKind, Side};
 
+/// Brightness from which what covers is named a lid. In dye pictures many lids are dimmer, but so is the rim: with a limit
+/// of 0.3 of the retina's brightness the recall of lids rose from 0.73 to 0.79, and four of 18 untouched frames were no
+/// longer usable.
+const LIT: f32 = 0.12;
+
 pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
-    // In dye pictures what is unlit may be lid or rim: only lit parts are named.
+    // What is unlit may be lid or rim: only lit parts are named.
     let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
     let covered = Mask {
         width: w,
         height: h,
-        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > 0.12).collect(),
+        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > LIT).collect(),
     };
     let least = w * h / 400;
     let mut out = Vec::new();
-    for side in [Side::Top, Side::Bottom, Side::Left, Side::Right] {
-        let part = Mask::from_fn(w, h, |x, y| covered.at(x, y) && side_of(x, y, w, h) == side);
+    for (side, columns, rows) in [
+        (Side::Top, 0..w, 0..h.div_ceil(2)),
+        (Side::Bottom, 0..w, h / 2..h),
+        (Side::Left, 0..w.div_ceil(2), 0..h),
+        (Side::Right, w / 2..w, 0..h),
+    ] {
+        let mut part = Mask::new(w, h, false);
+        for y in rows {
+            for x in columns.clone() {
+                part.data[y * w + x] = covered.data[y * w + x] && side_of(x, y, w, h) == side;
+            }
+        }
         if part.count() < least {
             continue;
         }

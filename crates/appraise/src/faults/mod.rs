@@ -1,5 +1,6 @@
 //! Faults, each in its own file: what is wrong, where, and how much of the aperture it touches.
 
+mod blink;
 mod distance;
 mod exposure;
 mod haze;
@@ -7,12 +8,13 @@ mod kind;
 mod lash;
 mod lid;
 mod lost_side;
+mod motion;
 mod reflex;
 mod sharpness;
 mod sweep;
 
 pub(crate) use sharpness::{Sharp, sharpness};
-pub(crate) use sweep::sweep;
+pub(crate) use sweep::Sweep;
 
 use crate::{
     anatomy::{Anatomy, Vessels},
@@ -35,17 +37,27 @@ pub(crate) struct Seen<'a> {
 /// All faults but those of the sweep, which come first because they cut the retina.
 pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     let mut out = Vec::new();
-    out.extend(lid::lids(seen));
+    let lids = lid::lids(seen);
     out.extend(lash::lashes(seen));
     out.extend(sharpness::blur(seen));
     out.extend(exposure::underexposed(seen));
     out.extend(exposure::overexposed(seen));
     out.extend(lost_side::off_centre(seen));
-    out.extend(distance::distance(seen));
+    out.extend(distance::distance(seen, &lids));
+    out.extend(lids);
     out.extend(reflex::reflex(seen));
     out.extend(haze::haze(seen));
     out.extend(kind::wrong_modality(seen.scene));
     out
+}
+
+/// The faults that can leave nothing of a retina to be recognised.
+pub(crate) fn capture(seen: &Seen<'_>) -> Vec<Finding> {
+    [sharpness::blur(seen), exposure::underexposed(seen), exposure::overexposed(seen)]
+        .into_iter()
+        .flatten()
+        .chain(lost_side::off_centre(seen))
+        .collect()
 }
 
 /// A finding with its place.

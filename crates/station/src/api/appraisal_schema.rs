@@ -43,7 +43,7 @@ shape! {
     /// One fault.
     AppraisalFinding {
         kind: String, score: f64, fraction: f64, rows: Option<[u32; 2]>, onset_ms: Option<f64>,
-        duration_ms: Option<f64>, side: Option<String>, polygons: Vec<Vec<[f64; 2]>>, holes: Vec<Vec<[f64; 2]>>, advice: Option<String>,
+        duration_ms: Option<f64>, shift_px: Option<Vec<f64>>, shift_deg: Option<f64>, side: Option<String>, polygons: Vec<Vec<[f64; 2]>>, holes: Vec<Vec<[f64; 2]>>, advice: Option<String>,
     }
     /// The optic disc.
     AppraisalDisc { x: f64, y: f64, radius: f64, probability: f64 }

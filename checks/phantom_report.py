@@ -229,8 +229,8 @@ By size class (three and four real eyes: coarse):
 
 ## (d) Twenty pairs
 
-`make phantom-report PAIRS=DIR` makes them locally, and their key beside the folder. No second person has looked at them yet, so
-no hits are reported; what the one who built it sees is told at the end of this page.
+`make phantom-report PAIRS=DIR` makes them locally, and their key beside the folder. Who looked at them and what was seen is told
+at the end of this page.
 
 ## Dye times
 

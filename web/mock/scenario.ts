@@ -7,7 +7,7 @@ import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
-const RINGS = [{ name: "arcades", degrees: 32.2 }, { name: "equator", degrees: 67.6 }, { name: "ora", degrees: 108.9 }];
+const RINGS = [{ name: "arcades", degrees: 32.2, outline: [] }, { name: "equator", degrees: 67.6, outline: [] }, { name: "ora", degrees: 108.9, outline: [] }];
 
 /** A retinal outline: an oval round a centre, given in degrees on the chart, with a gentle wave. */
 function oval(cx: number, cy: number, rx: number, ry: number, wave = 0): RetinalPoint[] {

@@ -110,10 +110,8 @@ pub fn lie(f: &Placed<'_>) -> Option<Lie> {
         })
     })?;
     let at = |x: f64, y: f64| picture.to_direction([x, y]).ok();
-    let by_landmarks = o
-        .disc
-        .zip(o.fovea)
-        .and_then(|(d, v)| Rotation::from_landmarks(at(v.x, v.y)?, at(d.x, d.y)?, f.eye));
+    let by_landmarks =
+        o.disc.zip(o.fovea).and_then(|(d, v)| Rotation::from_landmarks(at(v.x, v.y)?, at(d.x, d.y)?, f.eye));
     let to_retina = by_landmarks.unwrap_or_else(|| Rotation::from_gaze(f.gaze, GAZE_DEG));
     let (w, h) = (f64::from(o.width), f64::from(o.height));
     let field_deg = [at(w, h / 2.0), at(w / 2.0, h)]

@@ -39,7 +39,8 @@ pub async fn footprint(station: &Station, frame: &Placed<'_>) -> Option<(Arc<Foo
     if let Some(made) = station.footprints().get(&key) {
         return Some((made, lie));
     }
-    let (place, picture, turn) = (frame.observation.visible_retina.place.clone(), lie.picture.clone(), lie.to_retina);
+    let (place, picture, turn) =
+        (frame.observation.visible_retina.place.clone(), lie.picture.clone(), lie.to_retina);
     let made = station.pixels(move || Footprint::from_region(&place, &picture, turn)).await?;
     let made = Arc::new(made.ok()?);
     station.footprints().put(key, Arc::clone(&made));

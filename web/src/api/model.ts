@@ -53,11 +53,11 @@ export type VisitView = Narrow<
   { eye: Eye | null; modality: Modality; gaze: Gaze; rank: "must" | "should"; state: ViewState }
 >;
 
-export type ChartRing = Schemas["ChartRing"];
+export type ChartRing = Narrow<"ChartRing", { outline: RetinalPoint[] }>;
 export type ChartFrame = Narrow<"ChartFrame", { modality: Modality; verdict: Verdict; outlines: RetinalPoint[][] }>;
 export type ChartDue = Narrow<"ChartDue", { outlines: RetinalPoint[][] }>;
 export type ChartLook = Required<Schemas["ChartLook"]>;
-export type Chart = Narrow<"Chart", { eye: Eye; frames: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
+export type Chart = Narrow<"Chart", { eye: Eye; rings: ChartRing[]; frames: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
 
 export type Today = Required<Schemas["Today"]>;
 

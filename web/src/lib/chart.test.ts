@@ -2,7 +2,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { Point, RetinalPoint } from "../api/model";
 import {
-  angleBetween, chartArea, clockMeridian, densify, lookPath, outlineCentre, outlineNamePlace, outlinePath, sides, spread, toChart,
+  angleBetween, chartArea, clockMeridian, densify, lookPath, outlineCentre, outlineNamePlace, outlinePath, ringAt, ringPath, sides, spread, toChart,
   toRetina, usualDisc,
 } from "./chart";
 
@@ -151,6 +151,15 @@ describe("sides of an eye", () => {
     expect(sides("R")).toEqual({ left: "temporal", right: "nasal" });
     expect(sides("L")).toEqual({ left: "nasal", right: "temporal" });
   });
+});
+
+test("a landmark is drawn by its outline, and as a circle where it has none", () => {
+  const round = { name: "ora", degrees: 100, outline: [] };
+  expect(ringPath(round).startsWith("M100 0L")).toBe(true);
+  expect(ringAt(round, 270)).toBe(100);
+  const oval = { ...round, outline: [0, 90, 180, 270].map((m): RetinalPoint => [m === 0 ? 80 : 60, m]) };
+  expect([ringAt(oval, 355), ringAt(oval, 268)]).toEqual([80, 60]);
+  expect(ringPath(oval).startsWith("M80 0L")).toBe(true);
 });
 
 test("a proposed gaze is an arrow from the fovea, and nothing where it is straight ahead", () => {

@@ -4,7 +4,7 @@
  * counter-clockwise from 3 o'clock as the observer sees the fundus. Chart points are `[x, y]` in degrees, x right,
  * y DOWN as in SVG.
  */
-import type { Eye, Point, RetinalPoint } from "../api/model";
+import type { ChartRing, Eye, Point, RetinalPoint } from "../api/model";
 
 const RAD = Math.PI / 180;
 
@@ -175,6 +175,17 @@ export function usualDisc(eye: Eye): { centre: Point; radius: number } {
 /** What lies on the chart's left and right: nasal is on the right in a right eye. */
 export function sides(eye: Eye): { left: string; right: string } {
   return eye === "R" ? { left: "temporal", right: "nasal" } : { left: "nasal", right: "temporal" };
+}
+
+/** A landmark's outline, or its circle where the server sends none, as path data. */
+export function ringPath({ degrees, outline }: ChartRing): string {
+  return outlinePath([outline.length > 2 ? outline : Array.from({ length: 72 }, (_, i): RetinalPoint => [degrees, 5 * i])]);
+}
+
+/** How far out a landmark lies on a meridian, in degrees. */
+export function ringAt({ degrees, outline }: ChartRing, meridian: number): number {
+  const off = (p: RetinalPoint): number => Math.abs(((p[1] - meridian + 540) % 360) - 180);
+  return outline.reduce<RetinalPoint>((best, p) => (off(p) < off(best) ? p : best), outline[0] ?? [degrees, meridian])[0];
 }
 
 /** The mark of a proposed gaze: an arrow from the fovea's cross to the point, in chart degrees; straight ahead none. */

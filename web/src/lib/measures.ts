@@ -31,7 +31,7 @@ export function measures(a: Appraisal): [string, string][] {
     ["Eye by anatomy", eyeSide(a)],
     ["Judged as", `${a.view.name}, ${GAZES[a.view.gaze]}`],
     ["Visible retina", `${percent(a.visible_retina.fraction)} of the field`],
-    ["Area", area(a)],
+    ["Area", [area(a), ...(a.visible_retina.warnings ?? [])].join("; ")],
     [
       "Reach",
       reach === null

@@ -14,7 +14,7 @@ test("musts come before shoulds, and what is due before what is met", () => {
 });
 
 test("the right eye's chart is first, whatever the server sends first or leaves out", () => {
-  const rings = [{ name: "ora", degrees: 108 }];
+  const rings = [{ name: "ora", degrees: 108, outline: [] }];
   const left = { eye: "L" as const, rings, frames: [], due: [], look: null };
   expect(chartPair([left]).map((c) => c.eye)).toEqual(["R", "L"]);
   expect(chartPair([left])[0]?.rings).toEqual(rings);

@@ -328,7 +328,7 @@ function appraisalOf(brief: FrameBrief, verdict: Verdict, row: Row): Appraisal {
     advice: fault === undefined ? [] : [fault.advice],
     visible_retina: {
       fraction: fault === undefined ? 0.84 : 0.71, fraction_of_picture: 0.6, polygons: [edge],
-      holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null, radius_source: null, uncalibrated: "no projection known",
+      holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null, radius_source: null, uncalibrated: "no projection known", warnings: null,
     },
     findings,
     disc: { x: brief.eye === "L" ? 1330 : 2270, y: 1790, radius: 70, probability: 0.99 },

@@ -8,7 +8,7 @@ const appraisal: Appraisal = {
   eye: { labelled: null, inferred: "R", probability: 0.998, agrees: null }, verdict: "usable", next: "keep", reasons: [], advice: [],
   visible_retina: {
     fraction: 0.84, fraction_of_picture: 0.6, polygons: [], holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null,
-    radius_source: null, uncalibrated: "no projection known",
+    radius_source: null, uncalibrated: "no projection known", warnings: null,
   },
   findings: [], disc: null, fovea: null, reach: null, sharpness: { value: 0.71, unit: "of 1" },
 };

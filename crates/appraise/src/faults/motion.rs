@@ -29,8 +29,8 @@ const FALL: f32 = 0.10;
 /// How many breaks are looked into, deepest first.
 const MOST: usize = 14;
 
-/// Likeness won by moving the rows: named from, and sure from. Untouched frames at hand reach 0.25, jumps of 2.7 % of the
-/// width and more have 0.30 to 0.9.
+/// Likeness won by moving the rows: named from, and sure from. Untouched frames at hand reach 0.25, most jumps of 2.7 % of
+/// the width and more have 0.30 to 0.9.
 const WON: (f64, f64) = (0.18, 0.36);
 
 /// Share of the parts that are mended, each for itself: from here on counted, and in full.

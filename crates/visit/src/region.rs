@@ -71,9 +71,12 @@ impl Piece<'_> {
 #[must_use]
 pub fn joint(view: &View, region: &Footprint, pieces: &[Piece<'_>], rules: &Rules) -> Option<Joint> {
     let whole = region.area_sr();
+    if whole <= 0.0 {
+        return None;
+    }
     let mut left: Vec<&Piece<'_>> = pieces.iter().filter(|p| p.shows_a_part()).collect();
     let (mut seen, mut frames, mut shown) = (Footprint::empty(), Vec::new(), 0.0);
-    while whole > 0.0 {
+    loop {
         let gain = |p: &&Piece<'_>| seen.union(p.footprint).intersection(region).area_sr() - shown;
         let best = left.iter().enumerate().map(|(i, p)| (i, gain(p))).max_by(|a, b| a.1.total_cmp(&b.1));
         let Some((i, gain)) = best.filter(|(_, g)| *g >= rules.look.least * whole) else { break };
@@ -82,7 +85,7 @@ pub fn joint(view: &View, region: &Footprint, pieces: &[Piece<'_>], rules: &Rule
         frames.push(p.id);
         shown += gain;
     }
-    let covered = shown / whole.max(f64::MIN_POSITIVE);
+    let covered = shown / whole;
     let lost = 1.0 - covered;
     let verdict = if lost >= rules.obstructed.must {
         Verdict::NotUsable

@@ -283,7 +283,7 @@ mod tests {
             let mm = arc_forth(deg.to_radians());
             assert!((arc_back(back.to_radians()) - mm).abs() < 1e-3, "{deg}");
         }
-        assert!((slope_sd() - 0.02).abs() < 0.005, "{}", slope_sd());
+        assert!((slope_sd() - 0.013_75).abs() < 1e-4, "{}", slope_sd());
     }
 
     #[test]

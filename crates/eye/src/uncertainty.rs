@@ -105,9 +105,9 @@ impl Measure {
     ///
     /// ```
     /// use serrata_eye::{Measure, Radius, Spread};
-    /// let far = Spread { makers: [0.7, 0.85], sd: 0.03, growth: 0.8 };
+    /// let far = Spread { makers: [0.8, 0.95], sd: 0.03, growth: 0.8 };
     /// assert!(Measure::length(0.2, far, 0.0, Radius::from_axial_length(24.0)).warning().is_some());
-    /// assert!(Measure::length(0.2, far, 0.0, Radius::population()).warning().is_none()); // 1.7 to 2.3 mm hold 2.45
+    /// assert!(Measure::length(0.2, far, 0.0, Radius::population()).warning().is_none()); // wider, and 2.45 mm lie in it
     /// ```
     #[must_use]
     pub fn warning(&self) -> Option<&'static str> {

@@ -689,6 +689,9 @@ export interface components {
             rows?: number[] | null;
             /** Format: double */
             score: number;
+            /** Format: double */
+            shift_deg?: number | null;
+            shift_px?: number[] | null;
             side?: string | null;
         };
         /** @description The fovea. */

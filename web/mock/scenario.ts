@@ -305,7 +305,7 @@ export class Clinic {
 function appraisalOf(brief: FrameBrief, verdict: Verdict, row: Row): Appraisal {
   const fault = row.fault;
   const findings: Finding[] = [];
-  const place = { rows: null, onset_ms: null, duration_ms: null, side: null, polygons: [] as Point[][], holes: [] as Point[][] };
+  const place = { rows: null, onset_ms: null, duration_ms: null, shift_px: null, shift_deg: null, side: null, polygons: [] as Point[][], holes: [] as Point[][] };
   if (fault !== undefined) {
     findings.push({
       ...place, kind: fault.kind, score: 0.94, fraction: 0.12, rows: fault.rows ?? null,

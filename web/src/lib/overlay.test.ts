@@ -3,7 +3,7 @@ import type { Finding } from "../api/model";
 import { findingPath, labelPlace, ringsPath } from "./overlay";
 
 const finding: Finding = {
-  kind: "blink", score: 0.9, fraction: 0.1, rows: null, onset_ms: null, duration_ms: null, side: null, polygons: [], holes: [], advice: null,
+  kind: "blink", score: 0.9, fraction: 0.1, rows: null, onset_ms: null, duration_ms: null, shift_px: null, shift_deg: null, side: null, polygons: [], holes: [], advice: null,
 };
 
 describe("findings over the picture", () => {

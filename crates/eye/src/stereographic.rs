@@ -29,7 +29,7 @@ impl Stereographic {
     /// The projection of an instrument's pictures, or `None` where the profile does not know it.
     ///
     /// A picture of another size than the profile's is taken as the whole picture, scaled: its centre pixel spans
-    /// more or fewer degrees.
+    /// more or fewer degrees. Example: a profile of 3600 pixels of 0.072° gives 0.144° for a picture of 1800.
     #[must_use]
     pub fn of(instrument: &Instrument, width: u32, height: u32) -> Option<Self> {
         let d = instrument.degrees_per_pixel.filter(|d| *d > 0.0 && d.is_finite())?;

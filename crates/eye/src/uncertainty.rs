@@ -15,7 +15,7 @@ pub enum Quantity {
 /// Its printed form names the assumption: `12.340 mm (95 %: 11.276 to 12.575 mm; R = 12 mm, half the axial length)`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Measure {
-    /// Length or area. Example: an area, in mm².
+    /// Length or area. Example: an area, such as 450 mm².
     pub quantity: Quantity,
     /// The value on the sphere of the radius, mm or mm². Example: 1 radian at R = 12 mm is 12 mm.
     pub value: f64,

@@ -12,7 +12,7 @@ ONLY ?=
 BENCH ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench fuzz real-frames phantom-report phantom-use pictures format clean-demo appraisal-bench
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report phantom-use pictures format clean-demo appraisal-bench assembly-bench
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -35,6 +35,9 @@ format: ## Formats the Rust code
 
 bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in one run
 	@.venv/bin/python checks/bench.py
+
+assembly-bench: build ## Holds the assembly against annotated points, known geometry and OpenCV (PART="real rings …" for some)
+	@.venv/bin/python checks/assembly_bench.py $(PART)
 
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py

@@ -32,6 +32,9 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Appraise(commands::appraise::Args),
+    Assemble(commands::assemble::Args),
+    Transfer(commands::transfer::Args),
+    Compare(commands::compare::Args),
     Measure(commands::measure::Args),
     Serve(commands::serve::Args),
     Demo(commands::demo::Args),
@@ -55,6 +58,9 @@ fn main() -> ExitCode {
         .init();
     let result = match cli.command {
         Command::Appraise(a) => commands::appraise::run(&a),
+        Command::Assemble(a) => commands::assemble::run(&a),
+        Command::Transfer(a) => commands::transfer::run(&a),
+        Command::Compare(a) => commands::compare::run(&a),
         Command::Measure(a) => commands::measure::run(&a),
         Command::Serve(a) => commands::serve::run(&a),
         Command::Demo(a) => commands::demo::run(&a),

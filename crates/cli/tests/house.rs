@@ -12,16 +12,23 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         ("frame", &["words"]),
         ("phantom", &["words", "eye", "frame"]),
         ("appraise", &["words", "eye", "frame"]),
+        ("assemble", &["words", "eye", "frame"]),
         ("visit", &["words", "eye"]),
         ("dicom", &["words", "frame"]),
         ("store", &["words"]),
         ("station", &["words", "eye", "frame", "appraise", "visit", "dicom", "store"]),
-        ("cli", &["words", "eye", "frame", "phantom", "appraise", "visit", "dicom", "store", "station"]),
+        (
+            "cli",
+            &[
+                "words", "eye", "frame", "phantom", "appraise", "assemble", "visit", "dicom", "store",
+                "station",
+            ],
+        ),
     ])
 }
 
 /// Rooms above the line: synchronous and pure.
-const PURE: [&str; 6] = ["words", "eye", "frame", "phantom", "appraise", "visit"];
+const PURE: [&str; 7] = ["words", "eye", "frame", "phantom", "appraise", "assemble", "visit"];
 
 /// What a pure room must not pull in, not even through others.
 const FORBIDDEN: [&str; 5] = ["tokio", "sqlx", "axum", "notify", "object_store"];

@@ -13,6 +13,7 @@
 //! ```
 
 pub mod appraisal;
+pub mod assembly;
 pub mod error_line;
 pub mod event;
 pub mod eye;
@@ -37,6 +38,7 @@ pub mod view;
 pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
+pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape};
 pub use error_line::ErrorLine;
 pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
 pub use eye::Eye;

@@ -55,6 +55,16 @@ pub fn degrees<S: Serializer>(v: &f64, s: S) -> Result<S::Ok, S::Error> {
     s.serialize_f64(decimals(*v, 3))
 }
 
+/// Serializes optional degrees to 1e-3.
+pub fn degrees_opt<S: Serializer>(v: &Option<f64>, s: S) -> Result<S::Ok, S::Error> {
+    v.map(|v| decimals(v, 3)).serialize(s)
+}
+
+/// Serializes an optional interval of degrees to 1e-3.
+pub fn degrees_interval_opt<S: Serializer>(v: &Option<[f64; 2]>, s: S) -> Result<S::Ok, S::Error> {
+    v.map(|v| v.map(|v| decimals(v, 3))).serialize(s)
+}
+
 /// Serializes optional mm or mm² to six significant digits.
 pub fn mm_opt<S: Serializer>(v: &Option<f64>, s: S) -> Result<S::Ok, S::Error> {
     v.map(six_digits).serialize(s)

@@ -1,7 +1,10 @@
 //! One command per file.
 
 pub mod appraise;
+pub mod assemble;
+mod assembling;
 pub mod backup;
+pub mod compare;
 pub mod config;
 pub mod demo;
 pub mod instrument;
@@ -10,5 +13,6 @@ pub mod order;
 pub mod phantom;
 pub mod protocol;
 pub mod serve;
+pub mod transfer;
 pub mod verify;
 pub mod visit;

@@ -197,13 +197,13 @@ impl Group {
         let linked = self.links.len() + 1 > self.size();
         let rounds = if linked && self.size() > 2 { 8 } else { 0 };
         for _ in 0..rounds {
-            for i in 0..self.poses.len() {
+            for (i, frame) in frames.iter().enumerate() {
                 let Some(pose) = self.poses[i].clone().filter(|_| i != self.reference) else { continue };
                 let ties = self.ties(i);
                 if ties.len() < 8 {
                     continue;
                 }
-                let least = frames[i].step() * 0.15;
+                let least = frame.step() * 0.15;
                 let bare = Pose { local: None, ..pose };
                 let next = choose(&bare, bare.lens.known, &ties, 3, least);
                 let weights = fit::tukeys(&next, &ties, least);

@@ -184,6 +184,9 @@ pub(crate) fn axes([xx, xy, yy]: [f64; 3]) -> [(f64, f64, f64); 2] {
     [(c, s, mean + spread), (-s, c, (mean - spread).max(0.0))]
 }
 
+/// A tie as the local correction sees it: the knots it leans on with their shares, what is left in pixels, its weight.
+type Row = (Vec<(usize, f64)>, [f64; 2], f64);
+
 /// Adds a smooth local correction where it pays: a cubic B-spline over `cells`, held smooth, the strength of the hold
 /// chosen by generalised cross-validation (Craven & Wahba 1979) among a few. Returns the pose as it is where no
 /// correction predicts better than none.
@@ -192,7 +195,7 @@ pub(crate) fn local(pose: &Pose, ties: &[Tie], weights: &[f64], cells: [usize; 2
     let to_view = pose.rotation.inverse();
     let (kx, ky) = (cells[0] + 3, cells[1] + 3);
     let n = kx * ky;
-    let rows: Vec<(Vec<(usize, f64)>, [f64; 2], f64)> = ties
+    let rows: Vec<Row> = ties
         .iter()
         .zip(weights)
         .filter(|(_, w)| **w > 0.0)
@@ -239,11 +242,11 @@ pub(crate) fn local(pose: &Pose, ties: &[Tie], weights: &[f64], cells: [usize; 2
         }
     }
     let mut out = pose.clone();
-    if let Some((gcv, dof, knots)) = best {
-        if gcv < 0.98 * none {
-            out.local = Some(Local { cells, knots });
-            out.degrees_of_freedom[1] = dof;
-        }
+    if let Some((gcv, dof, knots)) = best
+        && gcv < 0.98 * none
+    {
+        out.local = Some(Local { cells, knots });
+        out.degrees_of_freedom[1] = dof;
     }
     out
 }

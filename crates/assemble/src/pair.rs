@@ -138,7 +138,7 @@ pub fn pair(a: &Vessels, pose_a: &Pose, b: &Vessels) -> Option<Match> {
     }
     let mut tried: Vec<(f64, Pose)> = Vec::new();
     for c in candidates(a, pose_a, b) {
-        let pose = refine(a, pose_a, b, &c.pose, 2, 1, 9, 2);
+        let pose = refine(a, pose_a, b, &c.pose, Pass { level: 2, order: 1, reach: 9, rounds: 2 });
         if tried.iter().any(|(_, t)| !apart(t, &pose)) {
             continue;
         }
@@ -172,17 +172,18 @@ fn candidates(a: &Vessels, pose_a: &Pose, b: &Vessels) -> Vec<Candidate> {
     search(fa, pose_a, fb, b.lens, &guesses(tilts, scales), 6)
 }
 
-/// Sharpens a pose at one size, order by order.
-fn refine(
-    a: &Vessels,
-    pose_a: &Pose,
-    b: &Vessels,
-    start: &Pose,
+/// One pass of sharpening: at which size, up to which order of distortion, how far to seek (px of that size), how often.
+#[derive(Clone, Copy)]
+struct Pass {
     level: usize,
     order: usize,
     reach: usize,
     rounds: usize,
-) -> Pose {
+}
+
+/// Sharpens a pose at one size, order by order.
+fn refine(a: &Vessels, pose_a: &Pose, b: &Vessels, start: &Pose, pass: Pass) -> Pose {
+    let Pass { level, order, reach, rounds } = pass;
     let mut pose = start.clone();
     for _ in 0..rounds {
         let ties = ties(a, pose_a, b, &pose, level, reach);
@@ -256,9 +257,9 @@ fn tie(p: &Patch, fa: &Field, pose_a: &Pose, map: &Map) -> Option<(serrata_words
 /// Goes on at the larger sizes, adds the local correction, and weighs the evidence.
 fn finish(a: &Vessels, pose_a: &Pose, b: &Vessels, start: &Pose) -> Option<Match> {
     let most = 3;
-    let pose = refine(a, pose_a, b, start, 2, most, 6, 2);
-    let pose = refine(a, pose_a, b, &pose, 1, most, 8, 2);
-    let pose = refine(a, pose_a, b, &pose, 0, most, 6, 1);
+    let pose = refine(a, pose_a, b, start, Pass { level: 2, order: most, reach: 6, rounds: 2 });
+    let pose = refine(a, pose_a, b, &pose, Pass { level: 1, order: most, reach: 8, rounds: 2 });
+    let pose = refine(a, pose_a, b, &pose, Pass { level: 0, order: most, reach: 6, rounds: 1 });
     let (evidence, patches, map) = evidence(a, pose_a, b, &pose, 0, true);
     let found: Vec<_> = patches.iter().filter_map(|p| tie(p, &a.levels[0], pose_a, &map)).collect();
     if found.len() < 8 {

@@ -56,10 +56,10 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         .filter(|f| f.status == Placement::Placed)
         .filter_map(|f| f.pose.as_ref())
         .collect();
-    if !args.no_mosaic {
-        if let Some(canvas) = Canvas::around(&poses, args.size) {
-            line.mosaics = draw(&inputs, &assembly, |_| true, &canvas, "mosaic-", folder.path())?;
-        }
+    if !args.no_mosaic
+        && let Some(canvas) = Canvas::around(&poses, args.size)
+    {
+        line.mosaics = draw(&inputs, &assembly, |_| true, &canvas, "mosaic-", folder.path())?;
     }
     let text = serde_json::to_string(&line)?;
     std::fs::write(folder.path().join("assembly.json"), format!("{text}\n"))

@@ -4,8 +4,8 @@ The points of `../shared/data/annotations` are read here only, never by the engi
 sets warps copies time`; names as arguments run only those, `--few` runs a tenth of the long ones.
 
 The peer: OpenCV green or inverted FA, CLAHE, SIFT, ratio test, RANSAC homography; best of the grid PEER_GRID per pair,
-which favours the peer, since the best is chosen by the points. The simulated frames' truth: rotation out of disc and
-fovea as drawn (rounded to 0.1 pixel: about 0.01 degrees at the edge).
+which favours the peer, since the best is chosen by the points. Simulated frames are measured by the engine's own program
+`figures`, whose truth is where each pixel really lies, the eye's movement during the sweep included.
 """
 
 from __future__ import annotations
@@ -184,80 +184,22 @@ def simulated(seed: int, shot: int, gaze: str, modality: str, size: int, eye: st
     return folder / f"{seed}-{shot}-{eye}-{modality}-{gaze}.png", json.loads(out)
 
 
-def directions(p: np.ndarray, size: int) -> np.ndarray:
-    d = math.radians(DEGREES_WIDE / size) / 2
-    u, v = (p[:, 0] - size / 2) * d, (size / 2 - p[:, 1]) * d
-    n = 1 + u * u + v * v
-    return np.stack([2 * u / n, 2 * v / n, (2 - n) / n], 1)
-
-
-def to_retina(truth: dict, size: int) -> np.ndarray:
-    z, o = (directions(np.array([[truth[k]["x"], truth[k]["y"]]]), size)[0] for k in ("fovea", "disc"))
-    x = o - (o @ z) * z
-    x /= np.linalg.norm(x)
-    return np.stack([x, np.cross(z, x), z])
-
-
-def geometry(folder: pathlib.Path, fa: tuple, fb: tuple, size: int) -> tuple[float, float] | None:
-    """Largest error in the overlap in degrees, and error at the centre in pixels."""
-    (pa, ta), (pb, tb) = fa, fb
-    g = np.stack(np.meshgrid(np.linspace(0, size, 41)[1:-1], np.linspace(0, size, 41)[1:-1]), -1).reshape(-1, 2)
-    g = np.vstack([[size / 2, size / 2], g])
-    q = transfer(folder, pa.name, pb.name, g)
-    if np.isnan(q).all():
-        return None
-    true = directions(g, size) @ to_retina(ta, size).T
-    got = directions(q, size) @ to_retina(tb, size).T
-    err = np.degrees(np.arccos(np.clip((true * got).sum(1), -1, 1)))
-    seen = (np.hypot(*(g - size / 2).T) < 0.45 * size) & (np.hypot(*(q - size / 2).T) < 0.45 * size)
-    return float(np.nanmax(err[seen])), float(err[0] / (DEGREES_WIDE / size)) if seen[0] else float(np.nanmedian(err[seen]) / (DEGREES_WIDE / size))
-
-
 GAZES = ["primary", "up", "down", "left", "right"]
 SIZE = 1800
+FIGURES = BINARY.parent / "examples" / "figures"
+
+
+def figures(*parts: str) -> None:
+    """Parts that need no peer and no file: the engine on simulated frames, against where each pixel really lies."""
+    subprocess.run([str(FIGURES), *parts], check=True)
 
 
 def part_phantom(few: bool) -> None:
-    rng = random.Random(7)
-    def one(seed: int):
-        kinds = rng.choice([("colour", "colour"), ("colour", "fa"), ("fa", "fa"), ("faf", "colour")])
-        a = simulated(seed, 1, "primary", kinds[0], SIZE)
-        b = simulated(seed, 2, rng.choice(GAZES), kinds[1], SIZE)
-        _, folder = assemble([a[0], b[0]], "--no-mosaic", "--degrees-per-pixel", str(DEGREES_WIDE / SIZE))
-        return geometry(folder, a, b, SIZE)
-    n = 10 if few else 100
-    found = many(list(range(1000, 1000 + n)), one)
-    good = [f for f in found if f]
-    say("simulated pairs placed (≥ 95 %)", f"{100 * len(good) / n:.0f} %", n, len(good) >= 0.95 * n)
-    if good:
-        deg, px = zip(*good)
-        say("largest error in the overlap, degrees: 95th percentile (≤ 0.1)", interval(list(deg), lambda v: np.percentile(v, 95)), len(good), np.percentile(deg, 95) <= 0.1)
-        say("largest error in the overlap, degrees: median over pairs", interval(list(deg), np.median), len(good), np.median(deg) <= 0.1)
-        say("error at the centre, pixels: 95th percentile (≤ 1)", interval(list(px), lambda v: np.percentile(v, 95)), len(good), np.percentile(px, 95) <= 1)
-    def other(k: int):
-        return placed([simulated(2000 + k, 1, "primary", "colour", 900)[0], simulated(3000 + k, 1, "primary", rng.choice(["colour", "fa"]), 900)[0]], "--degrees-per-pixel", str(DEGREES_WIDE / 900))
-    n = 20 if few else 500
-    wrong = sum(many(list(range(n)), other))
-    say("simulated pairs of different eyes placed (0)", str(wrong), n, wrong == 0)
+    figures(*(("phantom=10", "aliens=20") if few else ("phantom=100", "aliens=500")))
 
 
 def part_sets(few: bool) -> None:
-    joint, alone = [], []
-    n = 2 if few else 20
-    for seed in range(4000, 4000 + n):
-        frames = [simulated(seed, k, g, "colour", SIZE) for k, g in enumerate(GAZES, 1)]
-        degrees = ("--no-mosaic", "--degrees-per-pixel", str(DEGREES_WIDE / SIZE))
-        _, folder = assemble([f[0] for f in frames], *degrees)
-        for a, b in itertools.combinations(frames, 2):
-            g = geometry(folder, a, b, SIZE)
-            _, single = assemble([a[0], b[0]], *degrees)
-            s = geometry(single, a, b, SIZE)
-            if g and s:
-                joint.append(g[0])
-                alone.append(s[0])
-    if joint:
-        say("sets of five gazes: largest error of a pair, degrees, median", interval(joint, np.median), len(joint), np.median(joint) <= 0.1)
-        say("the same, pairwise; joint must be lower", interval(alone, np.median), len(alone), np.mean(joint) <= np.mean(alone))
+    figures("sets=2" if few else "sets=20")
 
 
 def part_warps(few: bool) -> None:

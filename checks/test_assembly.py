@@ -192,7 +192,7 @@ def test_the_same_area_drawn_twice_is_within_measuring_error(frames, tmp_path):
     assert line["schema"] == "serrata.comparison/1" and line["earlier"] == 1
     growth = line["growth"]
     assert growth["conclusion"] == "within measuring error" and abs(growth["growth_share"]) < 0.05
-    assert growth["growth_mm2"] is None and growth["uncalibrated"]
+    assert growth["growth_mm2"] is None and growth["uncalibrated"] and growth["radius_source"] == "population"
     for _, file in line["differences"]:
         d = np.array(Image.open(tmp_path / "out" / file))
         assert abs(np.median(d[:, :, 0][d[:, :, 1] > 0]) - 127) < 10
@@ -201,4 +201,43 @@ def test_the_same_area_drawn_twice_is_within_measuring_error(frames, tmp_path):
 def test_two_eyes_are_not_compared_and_nothing_is_written(frames, tmp_path):
     answer = serrata("compare", frames["ahead"], "--with", frames["stranger"], "-o", tmp_path / "out")
     assert answer.code == 1 and "do not fit together" in answer.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_growth_in_mm2_says_whose_radius_and_widens_where_it_is_the_populations(frames, tmp_path):
+    outlines = ["--outline", "ahead.png:300,300 420,300 420,420 300,420", "--outline", "up.png:UP"]
+    assembled = serrata("assemble", frames["ahead"], frames["up"], "-o", tmp_path / "a", *DEGREES, "--no-mosaic")
+    assert assembled.code == 0, assembled.err
+    # The same square, half as large again, as the other frame shows it.
+    square = "\n".join(f"{x},{y}" for x, y in ((285, 285), (435, 285), (435, 435), (285, 435)))
+    moved = transfer(tmp_path / "a", "ahead.png", "up.png", square).stdout.split()
+    assert len(moved) == 4 and "outside" not in moved
+    outlines[3] = "up.png:" + " ".join(moved)
+    answers = []
+    for more in ([], ["--axial-length", 24.5]):
+        done = serrata("compare", frames["ahead"], "--with", frames["up"], "-o", tmp_path / "out", "--size", 400, *DEGREES,
+                       *outlines, *more, "--json")  # fmt: skip
+        assert done.code == 0, done.err
+        answers.append(done.lines[0]["growth"])
+    whose, known = answers
+    assert (whose["radius_source"], known["radius_source"]) == ("population", "axial_length")
+    assert abs(known["growth_share"] - 0.5625) < 0.08 and known["conclusion"] == "larger"
+    (a, b), (c, d) = whose["growth_interval_mm2"], known["growth_interval_mm2"]
+    assert a < c < known["growth_mm2"] < d < b
+    told = serrata("compare", frames["ahead"], "--with", frames["up"], "-o", tmp_path / "out", "--size", 400, *DEGREES, *outlines)
+    assert "mm²" in told.out and "population" in told.out
+
+
+@pytest.mark.parametrize(
+    ("outline", "word"),
+    [
+        ("nobody.png:300,300 420,300 420,420", "its frames are ahead.png, up.png"),
+        ("up.png:300,300 420,420 420,300 300,420", "cross itself"),
+        ("up.png:-50,-50 9000,300 420,420", "within the picture"),
+    ],
+)
+def test_an_outline_that_makes_no_area_is_told_and_nothing_is_written(frames, tmp_path, outline: str, word: str):
+    done = serrata("compare", frames["ahead"], "--with", frames["up"], "-o", tmp_path / "out", *DEGREES,
+                   "--outline", "ahead.png:300,300 420,300 420,420", "--outline", outline)  # fmt: skip
+    assert done.code == 1 and word in done.err, done.err
     assert list(tmp_path.iterdir()) == []

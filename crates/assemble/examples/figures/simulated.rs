@@ -7,7 +7,7 @@ use rand::seq::IndexedRandom;
 use rand_pcg::Pcg64Mcg;
 use serrata_assemble::{Canvas, Hooks, Lens, Part, Pose, Source, Vessels, assemble};
 use serrata_eye::{Rotation, Stereographic, angle_between};
-use serrata_phantom::{Rendered, Scene, render};
+use serrata_phantom::{Rendered, Scene, Sight, render};
 use serrata_words::{Eye, Gaze, Modality, Observation, Placement};
 use std::time::Instant;
 
@@ -18,6 +18,7 @@ struct Shot {
     made: Rendered,
     seen: Observation,
     lens: Lens,
+    sight: Sight,
 }
 
 impl Shot {
@@ -27,7 +28,8 @@ impl Shot {
         let made = render(&scene);
         let seen = serrata_appraise::observe(&made.frame, modality, Some(&scene.instrument));
         let lens = Lens::known(Stereographic::of(&scene.instrument, size, size).unwrap());
-        Self { made, seen, lens }
+        let sight = Sight::of(&scene);
+        Self { made, seen, lens, sight }
     }
 
     fn source(&self) -> Source<'_> {
@@ -48,6 +50,9 @@ impl Shot {
 }
 
 /// Largest error in the overlap in degrees, and error at the overlap's place nearest the middle in pixels.
+///
+/// The truth is where each pixel really lies, the eye's movement during both sweeps included; the landmarks only say
+/// what is in the overlap.
 fn geometry(a: &Shot, b: &Shot, pose_a: &Pose, pose_b: &Pose) -> Option<(f64, f64)> {
     let side = f64::from(a.lens.projection.width);
     let true_turn = b.to_retina().then(a.to_retina().inverse());
@@ -61,9 +66,10 @@ fn geometry(a: &Shot, b: &Shot, pose_a: &Pose, pose_b: &Pose) -> Option<(f64, f6
             continue;
         }
         let got = pose_a.to_frame(pose_b.to_sphere(p));
-        worst = worst.max(angle_between(truth, a.lens.projection.to_direction(got)).to_degrees());
+        let error = angle_between(a.sight.to_retina(got), b.sight.to_retina(p)).to_degrees();
+        worst = worst.max(error);
         if off(in_a) < centre.0 {
-            centre = (off(in_a), (got[0] - in_a[0]).hypot(got[1] - in_a[1]));
+            centre = (off(in_a), error / a.lens.projection.deg_per_px[0]);
         }
     }
     (centre.0 < f64::MAX).then_some((worst, centre.1))

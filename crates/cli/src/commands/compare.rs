@@ -5,7 +5,7 @@ use super::transfer::point;
 use anyhow::{Context, Result, anyhow, bail};
 use serde::Serialize;
 use serrata_assemble::{Canvas, Pose};
-use serrata_eye::polygon_area_sr;
+use serrata_eye::{Radius, check_points, check_ring, polygon_area_sr};
 use serrata_station::check::Asked;
 use serrata_words::{AssemblyLine, Modality, Placement};
 use std::path::{Path, PathBuf};
@@ -67,9 +67,11 @@ struct Growth {
     earlier_mm2: Option<f64>,
     later_mm2: Option<f64>,
     growth_mm2: Option<f64>,
-    /// 95 %: outlines drawn anew and registration; the radius, which both share, is told apart.
+    /// 95 %: outlines drawn anew, registration, and the axial length; not how models of the eye differ.
     growth_interval_mm2: Option<[f64; 2]>,
     radius_mm: f64,
+    /// `axial_length` or `population`.
+    radius_source: &'static str,
     earlier_sr: f64,
     later_sr: f64,
     growth_share: f64,
@@ -107,6 +109,11 @@ pub fn run(args: &Args) -> Result<ExitCode> {
             "the frames of the two visits do not fit together, so nothing is compared; check that they are of one eye"
         );
     }
+    // Before the pictures: a wrong outline is told at once.
+    let growth = match args.outline.as_slice() {
+        [a, b] => Some(growth(&words, a, b, args.axial_length)?),
+        _ => None,
+    };
     let poses: Vec<&Pose> =
         (0..inputs.len()).filter(|i| placed(*i)).filter_map(|i| assembly.frames[i].pose.as_ref()).collect();
     let canvas = Canvas::around(&poses, args.size).context("nothing was placed")?;
@@ -125,10 +132,6 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         }
     }
     words.mosaics = before.into_iter().chain(after).collect();
-    let growth = match args.outline.as_slice() {
-        [a, b] => Some(growth(&words, a, b, args.axial_length)?),
-        _ => None,
-    };
     let result = Comparison { schema: "serrata.comparison/1", assembly: words, earlier, differences, growth };
     let text = serde_json::to_string(&result)?;
     std::fs::write(folder.path().join("comparison.json"), format!("{text}\n"))
@@ -137,19 +140,36 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     if args.json {
         println!("{text}");
     } else {
-        for f in &result.assembly.frames {
-            println!("{:<40} {}", f.name, f.status);
-        }
-        if let Some(g) = &result.growth {
-            let [low, high] = g.growth_share_interval.map(|v| 100.0 * v);
-            println!(
-                "marked area: {:+.1} % ({low:+.1} to {high:+.1} %): {}",
-                100.0 * g.growth_share,
-                g.conclusion
-            );
-        }
+        tell(&result);
     }
     Ok(if failed { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
+
+/// The comparison for people.
+fn tell(result: &Comparison) {
+    for f in &result.assembly.frames {
+        let reason = f.reason.as_ref().map_or_else(String::new, |r| format!("  {r}"));
+        println!("{:<40} {:<10}{reason}", f.name, f.status.word());
+    }
+    if let Some(g) = &result.growth {
+        let [low, high] = g.growth_share_interval.map(|v| 100.0 * v);
+        println!(
+            "marked area: {:+.1} % ({low:+.1} to {high:+.1} %): {}",
+            100.0 * g.growth_share,
+            g.conclusion
+        );
+        if let (Some(mm2), Some([low, high])) = (g.growth_mm2, g.growth_interval_mm2) {
+            let source = if g.radius_source == "population" {
+                ", the population's"
+            } else {
+                ", half the axial length"
+            };
+            println!("{mm2:+.2} mm² ({low:+.2} to {high:+.2}) on R = {:.2} mm{source}", g.radius_mm);
+        }
+    }
+    if !result.assembly.calibrated {
+        println!("Uncalibrated: the projection is not known, so no mm can be read from this comparison.");
+    }
 }
 
 /// Later minus earlier, each with its broad light taken out; middle grey is no change, uncovered is clear.
@@ -226,10 +246,15 @@ fn outline(words: &AssemblyLine, text: &str) -> Result<(f64, f64, f64)> {
         .filter(|p| p.len() >= 3)
         .ok_or_else(|| anyhow!("\"{text}\": an outline has at least three points x,y in pixels"))?;
     let pose = super::transfer::pose(words, name)?;
+    let frame = words.frames.iter().find(|f| f.name == name);
+    if let Some(f) = frame {
+        check_points(&points, f.width, f.height)
+            .with_context(|| format!("\"{text}\": give points within the picture"))?;
+    }
+    check_ring(&points).with_context(|| format!("\"{text}\": draw an outline that does not cross itself"))?;
     let ring: Vec<_> = serrata_eye::densify(&points, 4.0).into_iter().map(|p| pose.to_sphere(p)).collect();
     let edge: f64 =
         (0..ring.len()).map(|i| serrata_eye::angle_between(ring[i], ring[(i + 1) % ring.len()])).sum();
-    let frame = words.frames.iter().find(|f| f.name == name);
     let residual = frame.and_then(|f| f.residual_deg).unwrap_or(0.1).to_radians();
     // Its first point is as good an inside as any: no area drawn on a retina reaches round to the point opposite.
     Ok((polygon_area_sr(&ring, ring[0]).abs(), edge, residual))
@@ -251,14 +276,18 @@ fn growth(words: &AssemblyLine, earlier: &str, later: &str, axial_length: Option
     let sd =
         wander(edge_a, REDRAWN_DEG.to_radians()).hypot(wander(edge_b, REDRAWN_DEG.to_radians().hypot(off)));
     let (d, half) = (b - a, 1.96 * sd);
-    let r = axial_length.unwrap_or(24.5) / 2.0;
+    let radius = axial_length.map_or_else(Radius::population, Radius::from_axial_length);
+    let r = radius.mm;
     let mm2 = |sr: f64| words.calibrated.then(|| serrata_words::round::six_digits(sr * r * r));
+    // Both visits share the radius: it scales the growth, and cannot make one out of none.
+    let wide = half.hypot(1.96 * d * 2.0 * radius.axial_sd_mm() / r);
     Ok(Growth {
         earlier_mm2: mm2(a),
         later_mm2: mm2(b),
         growth_mm2: mm2(d),
-        growth_interval_mm2: mm2(d - half).zip(mm2(d + half)).map(|(l, h)| [l, h]),
+        growth_interval_mm2: mm2(d - wide).zip(mm2(d + wide)).map(|(l, h)| [l, h]),
         radius_mm: r,
+        radius_source: radius.source.word(),
         earlier_sr: a,
         later_sr: b,
         growth_share: d / a,

@@ -21,13 +21,16 @@ pub struct Canvas {
 }
 
 impl Canvas {
-    /// The smallest canvas that holds all frames, its longer side at most `longest` pixels and no finer than the
-    /// finest frame.
+    /// The smallest canvas with +z in its middle that holds all frames, its longer side at most `longest` pixels and no
+    /// finer than the finest frame.
+    ///
+    /// The middle is fixed so that the picture is an ordinary stereographic one, which anything that reads a projection
+    /// from a picture's size and its pixel's angle can measure.
     #[must_use]
     pub fn around(poses: &[&Pose], longest: u32) -> Option<Self> {
         let finest = poses.iter().map(|p| p.lens.projection.deg_per_px[0]).min_by(f64::total_cmp)?;
         let unit = Stereographic { width: 0, height: 0, deg_per_px: [1.0, 1.0] };
-        let (mut low, mut high) = ([f64::MAX; 2], [f64::MIN; 2]);
+        let mut reach = [0f64; 2];
         for pose in poses {
             let (w, h) = (f64::from(pose.lens.projection.width), f64::from(pose.lens.projection.height));
             for k in 0..40 {
@@ -42,21 +45,16 @@ impl Canvas {
                 for c in 0..2 {
                     // A corner that lies far round the sphere would blow the canvas up: 300 degrees of the plane
                     // are 110 degrees of the eye.
-                    low[c] = low[c].min(q[c].clamp(-300.0, 300.0));
-                    high[c] = high[c].max(q[c].clamp(-300.0, 300.0));
+                    reach[c] = reach[c].max(q[c].abs().min(300.0));
                 }
             }
         }
-        let span = (high[0] - low[0]).max(high[1] - low[1]);
-        let d = finest.max(span / f64::from(longest.max(16)));
+        let d = finest.max(2.0 * reach[0].max(reach[1]) / f64::from(longest.max(16)));
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the longest side
-        let side = |c: usize| (((high[c] - low[c]) / d).ceil() as u32).clamp(1, longest.max(16));
-        Some(Self {
-            width: side(0),
-            height: side(1),
-            degrees_per_pixel: d,
-            middle: [-low[0] / d, -low[1] / d],
-        })
+        let side = |c: usize| ((2.0 * reach[c] / d).ceil() as u32).clamp(1, longest.max(16));
+        let (width, height) = (side(0), side(1));
+        let middle = [f64::from(width) / 2.0, f64::from(height) / 2.0];
+        Some(Self { width, height, degrees_per_pixel: d, middle })
     }
 
     /// The projection whose own middle is +z; its pixels count from there.

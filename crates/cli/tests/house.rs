@@ -16,7 +16,7 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         ("visit", &["words", "eye"]),
         ("dicom", &["words", "frame"]),
         ("store", &["words"]),
-        ("station", &["words", "eye", "frame", "appraise", "visit", "dicom", "store"]),
+        ("station", &["words", "eye", "frame", "appraise", "assemble", "visit", "dicom", "store"]),
         (
             "cli",
             &[

@@ -2,6 +2,7 @@
 
 use crate::footprints::Footprints;
 use crate::instruments;
+use crate::montage::Montages;
 use serrata_store::Store;
 use serrata_visit::Rules;
 use serrata_words::Instrument;
@@ -22,6 +23,7 @@ struct Inner {
     work: Notify,
     settings: Settings,
     footprints: Footprints,
+    montages: Montages,
 }
 
 /// What a clinic says of its own house.
@@ -52,6 +54,7 @@ impl Station {
         settings: Settings,
     ) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
+        let montages = Montages::new(store.folder(), pool.current_num_threads())?;
         Ok(Self {
             inner: Arc::new(Inner {
                 store,
@@ -61,6 +64,7 @@ impl Station {
                 work: Notify::new(),
                 settings,
                 footprints: Footprints::default(),
+                montages,
             }),
         })
     }
@@ -93,6 +97,11 @@ impl Station {
     /// Footprints that were made.
     pub(crate) fn footprints(&self) -> &Footprints {
         &self.inner.footprints
+    }
+
+    /// Montages that are made and kept.
+    pub(crate) fn montages(&self) -> &Montages {
+        &self.inner.montages
     }
 
     /// Tells the workers that something is to be done.

@@ -516,6 +516,92 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/visits/{id}/montage/{eye}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Where the montage of an eye stands. */
+        get: operations["montage"];
+        put?: never;
+        /** Makes the montage of an eye anew, in the background; with `with` beside that earlier visit. */
+        post: operations["make_montage"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/montage/{eye}/growth": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Whether a marked area grew between an earlier visit and this one. */
+        post: operations["growth"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/montage/{eye}/measure": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Measures a path or an outline drawn in a montage. */
+        post: operations["measure_montage"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/montage/{eye}/picture": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A picture of a montage as PNG; alpha is the coverage. */
+        get: operations["montage_picture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/montage/{eye}/transfer": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Carries points from one frame of a montage to another. */
+        post: operations["transfer_points"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/visits/{id}/protocol": {
         parameters: {
             query?: never;
@@ -807,6 +893,28 @@ export interface components {
              */
             visit_id: number;
         };
+        /** @description The points in the other frame. */
+        Carried: {
+            /** @description Pixels of the other frame; null where a point is outside of either. */
+            points: (number[] | null)[];
+            /** @description Always `serrata.carried/1`. */
+            schema: string;
+        };
+        /** @description Points of one frame that are wanted in another. */
+        Carry: {
+            /**
+             * Format: int64
+             * @description The frame that the points are in.
+             */
+            from: number;
+            /** @description The points, pixels. */
+            points: number[][];
+            /**
+             * Format: int64
+             * @description The frame that they are wanted in.
+             */
+            to: number;
+        };
         /** @description A chair. */
         ChairLine: {
             /** @description Profile name of the instrument that stands there. */
@@ -979,6 +1087,43 @@ export interface components {
             /** @description The frames or the visit that it touched. */
             ids: number[];
         };
+        /** @description An outline or a path drawn in a montage's pictures. */
+        Drawn: {
+            /** @description Whether the last point is joined with the first: an area; else a length. */
+            closed: boolean;
+            /** @description Pixels of the montage. */
+            points: number[][];
+        };
+        /** @description A length or an area with everything that it assumes. */
+        DrawnMeasure: {
+            /**
+             * Format: double
+             * @description Length in degrees at the sphere's centre (eye angle).
+             */
+            degrees?: number | null;
+            /** @description Its 95 % interval. */
+            interval?: number[] | null;
+            /**
+             * Format: double
+             * @description Radius of the sphere, mm.
+             */
+            radius_mm?: number | null;
+            /** @description `axial_length` or `population`. */
+            radius_source?: string | null;
+            /** @description Always `serrata.montage_measure/1`. */
+            schema: string;
+            /** @description Why there are no mm. */
+            uncalibrated?: string | null;
+            /** @description `mm` or `mm²`. */
+            unit: string;
+            /**
+             * Format: double
+             * @description mm, or mm² of an area; null without a projection.
+             */
+            value?: number | null;
+            /** @description What a reader should know. */
+            warnings: string[];
+        };
         /** @description An error of the API. */
         Error: {
             /** @description A short stable word. */
@@ -1111,6 +1256,38 @@ export interface components {
              */
             visit_id?: number | null;
         };
+        /** @description Whether a marked area grew. */
+        GrowthTold: {
+            /** @description Areas at both visits, mm². */
+            areas_mm2?: number[] | null;
+            /** @description `larger`, `smaller` or `within measuring error`. */
+            conclusion: string;
+            /** @description Its 95 % interval. */
+            growth_interval_mm2?: number[] | null;
+            /**
+             * Format: double
+             * @description Later minus earlier, mm².
+             */
+            growth_mm2?: number | null;
+            /**
+             * Format: double
+             * @description Growth as a share of the earlier area.
+             */
+            growth_share: number;
+            /** @description Its 95 % interval. */
+            growth_share_interval: number[];
+            /**
+             * Format: double
+             * @description Radius of the sphere, mm.
+             */
+            radius_mm: number;
+            /** @description `axial_length` or `population`. */
+            radius_source: string;
+            /** @description Always `serrata.growth/1`. */
+            schema: string;
+            /** @description Why there are no mm². */
+            uncalibrated?: string | null;
+        };
         /** @description The server is there. */
         Health: {
             /** @description Always `serrata.health/1`. */
@@ -1131,6 +1308,93 @@ export interface components {
             seen_both: boolean;
             /** @description Who merges. */
             who: string;
+        };
+        /** @description A montage and where it stands. */
+        Montage: {
+            /** @description Whether degrees, mm and mm² can be told; false: nominal degrees only. */
+            calibrated: boolean;
+            /**
+             * Format: int64
+             * @description The last visit before this one that it could be compared with.
+             */
+            earlier_visit?: number | null;
+            /** @description `R` or `L`. */
+            eye: string;
+            /** @description Its frames. */
+            frames: components["schemas"]["MontageFrame"][];
+            /** @description How many frames would go into it now. */
+            frames_now: number;
+            /** @description The method that placed the frames, with its revision. */
+            method?: string | null;
+            /** @description Whether frames came, went or were corrected since it was made. */
+            outdated: boolean;
+            /** @description Its pictures, all on one canvas. */
+            pictures: components["schemas"]["MontagePicture"][];
+            /** @description Why it failed, and what to do. */
+            problem?: string | null;
+            /** @description Frames placed so far, and how many there are, while it is being made. */
+            progress?: number[] | null;
+            /** @description Always `serrata.montage/1`. */
+            schema: string;
+            /** @description `none` (nobody asked for it), `making`, `made`, `failed`. */
+            state: string;
+            /**
+             * Format: int64
+             * @description The earlier visit that it is compared with.
+             */
+            with?: number | null;
+        };
+        /** @description One frame of a montage. */
+        MontageFrame: {
+            /** @description Whether it is of the earlier visit. */
+            earlier: boolean;
+            /**
+             * Format: int64
+             * @description The frame.
+             */
+            id: number;
+            /** @description Kind of picture. */
+            modality: string;
+            /** @description Why it is not placed. */
+            reason?: string | null;
+            /**
+             * Format: double
+             * @description Median distance of matched places from where its pose says, degrees at the sphere's centre.
+             */
+            residual_deg?: number | null;
+            /** @description 95 % interval of that. */
+            residual_interval_deg?: number[] | null;
+            /** @description `placed`, `doubtful` or `not placed`. */
+            status: string;
+        };
+        /** @description One picture of a montage: stereographic, centred on its middle. */
+        MontagePicture: {
+            /** @description Where it is, as PNG; alpha is the coverage. `?longest=` makes it smaller. */
+            address: string;
+            /**
+             * Format: double
+             * @description Share of the canvas that is covered.
+             */
+            covered?: number | null;
+            /**
+             * Format: double
+             * @description View angle of the centre pixel, degrees.
+             */
+            degrees_per_pixel: number;
+            /**
+             * Format: int32
+             * @description Height in pixels.
+             */
+            height: number;
+            /** @description Kind of picture. */
+            modality: string;
+            /** @description `montage` of this visit, `earlier`, or `difference` (later minus earlier: grey is no change). */
+            what: string;
+            /**
+             * Format: int32
+             * @description Width in pixels.
+             */
+            width: number;
         };
         /** @description A move. */
         Move: {
@@ -1340,6 +1604,13 @@ export interface components {
             message: string;
             /** @description What to do. */
             remedy: string;
+        };
+        /** @description An outline at each of two visits. */
+        TwoOutlines: {
+            /** @description At the earlier visit: pixels of the montage. */
+            earlier: number[][];
+            /** @description At this visit: pixels of the montage. */
+            later: number[][];
         };
         /** @description An order that is typed in. */
         TypedOrder: {
@@ -2400,6 +2671,245 @@ export interface operations {
                 };
             };
             400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    montage: {
+        parameters: {
+            query?: {
+                with?: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Montage"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    make_montage: {
+        parameters: {
+            query?: {
+                with?: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Montage"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    growth: {
+        parameters: {
+            query: {
+                with: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TwoOutlines"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GrowthTold"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    measure_montage: {
+        parameters: {
+            query?: {
+                with?: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Drawn"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DrawnMeasure"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    montage_picture: {
+        parameters: {
+            query: {
+                file: string;
+                with?: number;
+                longest?: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description the picture */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "image/png": unknown;
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    transfer_points: {
+        parameters: {
+            query?: {
+                with?: number;
+            };
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Carry"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Carried"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -1,9 +1,10 @@
 //! `serrata assemble`: many frames of one eye as one picture.
 
-use super::assembling::{Folder, draw, line, place, read};
+use super::assembling::{place, read};
 use anyhow::{Context, Result};
-use serrata_assemble::{Canvas, Pose};
+use serrata_assemble::{Canvas, Hooks, Pose};
 use serrata_station::check::Asked;
+use serrata_station::montage::{Folder, draw, line};
 use serrata_words::{Modality, Placement};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -59,7 +60,8 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     if !args.no_mosaic
         && let Some(canvas) = Canvas::around(&poses, args.size)
     {
-        line.mosaics = draw(&inputs, &assembly, |_| true, &canvas, "mosaic-", folder.path())?;
+        line.mosaics =
+            draw(&inputs, &assembly, |_| true, &canvas, "mosaic-", folder.path(), &Hooks::default())?;
     }
     let text = serde_json::to_string(&line)?;
     std::fs::write(folder.path().join("assembly.json"), format!("{text}\n"))

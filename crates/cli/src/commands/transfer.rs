@@ -1,8 +1,8 @@
 //! `serrata transfer`: points of one frame in another.
 
 use anyhow::{Context, Result, anyhow, bail};
-use serrata_assemble::Pose;
-use serrata_words::{AssemblyLine, Placement};
+use serrata_station::montage::{carry, pose};
+use serrata_words::AssemblyLine;
 use std::io::{BufRead, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -37,19 +37,6 @@ pub fn load(dir: &Path) -> Result<AssemblyLine> {
     Ok(line)
 }
 
-/// The pose of a frame that was placed.
-pub fn pose(line: &AssemblyLine, name: &str) -> Result<Pose> {
-    let frame = line.frames.iter().find(|f| f.name == name).ok_or_else(|| {
-        let known: Vec<&str> = line.frames.iter().map(|f| f.name.as_str()).collect();
-        anyhow!("{name}: is no frame of this assembly; its frames are {}", known.join(", "))
-    })?;
-    match (frame.status, frame.rotation, &frame.shape) {
-        (Placement::Placed, Some(q), Some(shape)) => Pose::from_words(frame.width, frame.height, q, shape)
-            .ok_or_else(|| anyhow!("{name}: its pose makes no sense; make the assembly again")),
-        _ => bail!("{name}: is {} in this assembly, so no point can be carried over", frame.status),
-    }
-}
-
 pub fn run(args: &Args) -> Result<ExitCode> {
     let line = load(&args.dir)?;
     let (from, to) = (pose(&line, &args.from)?, pose(&line, &args.to)?);
@@ -60,12 +47,9 @@ pub fn run(args: &Args) -> Result<ExitCode> {
             continue;
         }
         let p = point(&text).ok_or_else(|| anyhow!("line {}: \"{text}\" is no x,y in pixels", n + 1))?;
-        let inside = from.holds(p);
-        let q = to.to_frame(from.to_sphere(p));
-        if inside && to.holds(q) {
-            writeln!(out, "{:.2},{:.2}", q[0], q[1])?;
-        } else {
-            writeln!(out, "outside")?;
+        match carry(&from, &to, p) {
+            Some([x, y]) => writeln!(out, "{x:.2},{y:.2}")?,
+            None => writeln!(out, "outside")?,
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -10,6 +10,7 @@ mod facts;
 mod frame;
 mod guard;
 mod intake;
+mod montage;
 mod moves;
 pub mod order_types;
 mod orders;
@@ -57,6 +58,12 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         facts::add,
         facts::close,
         facts::reopen,
+        montage::montage,
+        montage::make_montage,
+        montage::montage_picture,
+        montage::transfer_points,
+        montage::measure_montage,
+        montage::growth,
         moves::ask,
         moves::decide,
         moves::sent,
@@ -95,6 +102,11 @@ pub fn router(station: Station) -> Router {
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))
         .route("/visits/{id}/protocol", post(visit::set_protocol))
+        .route("/visits/{id}/montage/{eye}", get(montage::montage).post(montage::make_montage))
+        .route("/visits/{id}/montage/{eye}/picture", get(montage::montage_picture))
+        .route("/visits/{id}/montage/{eye}/transfer", post(montage::transfer_points))
+        .route("/visits/{id}/montage/{eye}/measure", post(montage::measure_montage))
+        .route("/visits/{id}/montage/{eye}/growth", post(montage::growth))
         .route("/frames/{id}/move", post(moves::ask))
         .route("/frames/{id}/move/decide", post(moves::decide))
         .route("/frames/{id}/sent", post(moves::sent))

@@ -24,7 +24,7 @@ from house import Server, http_error, serrata, until
 SIDE = 900
 #: View angle of the centre pixel of the invented instrument demo-wide at that size.
 DEGREES = 0.074 * 3600 / SIDE
-GAZES = {"primary": ("408744005", "Primary gaze"), "up": ("386763004", "Looking up")}
+GAZES = {"primary": ("408744005", "Primary gaze"), "up": ("255533007", "Upward gaze")}
 
 
 def frame(folder: pathlib.Path, study: str, seed: int, shot: int, gaze: str = "primary", patient: str = "INV-9") -> pathlib.Path:
@@ -114,7 +114,6 @@ def test_a_montage_is_made_shown_and_measured(eye, server, tmp_path):
     radius = area["radius_mm"]
     cap = 2 * math.atan(math.radians(px * deg) / 2)
     assert area["unit"] == "mm²" and area["radius_source"] == "population"
-    # The picture's angle is that of the view; the sphere's own is what mm are told on, so the cap is a bound from below.
     assert area["interval"][0] < area["value"] < area["interval"][1]
     across = eye.ask("measure", points=[[w / 2 - px, h / 2], [w / 2 + px, h / 2]], closed=False)
     half = math.radians(across["degrees"]) / 2
@@ -149,11 +148,14 @@ def test_an_earlier_visit_is_compared(eye, server, tmp_path):
     assert abs(np.median(difference[:, :, 0][seen]) - 127) < 10
 
     h, w = seen.shape
-    square = lambda s: [[w / 2 + x * s, h / 2 + y * s] for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    same = now.ask("growth", beside, earlier=square(60), later=square(60.5))
+    turn = np.linspace(0, 2 * np.pi, 181)[:-1]
+    circle = lambda px: [[w / 2 + px * math.cos(t), h / 2 + px * math.sin(t)] for t in turn]
+    same = now.ask("growth", beside, earlier=circle(60), later=circle(60.2))
     assert same["conclusion"] == "within measuring error" and same["radius_source"] == "population"
-    grown = now.ask("growth", beside, earlier=square(60), later=square(80))
-    assert grown["conclusion"] == "larger" and abs(grown["growth_share"] - (80**2 / 60**2 - 1)) < 0.03
+    grown = now.ask("growth", beside, earlier=circle(60), later=circle(80))
+    deg = m["pictures"][0]["degrees_per_pixel"]
+    a, b = (1 - math.cos(2 * math.atan(math.radians(px * deg) / 2)) for px in (60, 80))
+    assert grown["conclusion"] == "larger" and abs(grown["growth_share"] - (b / a - 1)) < 0.005
     low, high = grown["growth_interval_mm2"]
     assert low < grown["growth_mm2"] < high
 
@@ -168,7 +170,7 @@ def test_another_patients_visit_and_a_broken_wish_are_refused(eye, server, tmp_p
     assert http_error(lambda: eye.picture(eye.path + "/picture?file=../../serrata.db"))["message"]
     crossed = [[300, 300], [420, 420], [420, 300], [300, 420]]
     assert http_error(lambda: eye.ask("measure", points=crossed, closed=True))["message"]
-    assert "with" in http_error(lambda: eye.ask("growth", earlier=crossed, later=crossed))["message"]
+    assert "two visits" in http_error(lambda: eye.ask("growth", earlier=crossed, later=crossed))["message"]
 
 
 def test_a_kill_in_the_middle_leaves_nothing_half_made(eye, server):

@@ -100,6 +100,10 @@ const UNKNOWN_DEG: f64 = 0.1;
 /// 3.6k frame).
 const REDRAWN_DEG: f64 = 0.15;
 
+/// How much wider or narrower a whole outline may be drawn another time, standard deviation in degrees (judgement: a
+/// third of the wander; a hand that draws outside of an edge does so all round).
+const WIDER_DEG: f64 = 0.05;
+
 /// Whether a marked area grew between two visits that lie on one sphere, and by how much.
 ///
 /// `radius`: of the sphere; both visits share it. Example: outlines of 1.00 and 1.02 of an area whose redrawing is worth
@@ -119,11 +123,14 @@ pub fn growth(
     if a <= 0.0 {
         return Err(earlier.wrong("it encloses nothing, so no growth can be told; draw it again"));
     }
-    // An outline that wanders by s, independently every degree or so, changes the area by s·√(edge·1°).
+    // An outline that wanders by s, independently every degree or so, changes the area by s·√(edge·1°); one that is
+    // drawn wider by s all round by s·edge.
     let degree = 1f64.to_radians();
-    let wander = |edge: f64, s: f64| s * (edge * degree).sqrt();
-    let sd =
-        wander(edge_a, REDRAWN_DEG.to_radians()).hypot(wander(edge_b, REDRAWN_DEG.to_radians().hypot(off)));
+    let one = |edge: f64, off: f64| {
+        let wander = REDRAWN_DEG.to_radians().hypot(off) * (edge * degree).sqrt();
+        wander.hypot(WIDER_DEG.to_radians() * edge)
+    };
+    let sd = one(edge_a, 0.0).hypot(one(edge_b, off));
     let (d, half) = (b - a, 1.96 * sd);
     let r = radius.mm;
     let mm2 = |sr: f64| words.calibrated.then(|| serrata_words::round::six_digits(sr * r * r));

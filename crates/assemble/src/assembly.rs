@@ -2,6 +2,7 @@
 
 use crate::fit::{self, Tie};
 use crate::pair::{Evidence, Match, Vessels, choose, pair};
+use crate::sway::with_sway;
 use crate::{Hooks, Pose};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
@@ -9,7 +10,7 @@ use serrata_words::{Method, Placement};
 use std::borrow::Borrow;
 
 /// The method of [`assemble`] with its revision.
-pub const METHOD: Method = Method::new("assemble", 1);
+pub const METHOD: Method = Method::new("assemble", 2);
 
 /// What became of one frame.
 #[derive(Debug, Clone)]
@@ -192,22 +193,31 @@ impl Group {
         out
     }
 
-    /// Adjusts all poses together: frame after frame against all it is linked with, until nothing moves any more.
+    /// Adjusts all poses together: frame after frame against all it is linked with, until nothing moves any more. The
+    /// reference stays where it is and only sways.
     fn adjust(&mut self, frames: &[&Vessels]) {
-        let linked = self.links.len() + 1 > self.size();
-        let rounds = if linked && self.size() > 2 { 8 } else { 0 };
-        for _ in 0..rounds {
+        for _ in 0..8 {
+            let mut moved = 0.0f64;
             for (i, frame) in frames.iter().enumerate() {
-                let Some(pose) = self.poses[i].clone().filter(|_| i != self.reference) else { continue };
+                let Some(pose) = self.poses[i].clone() else { continue };
                 let ties = self.ties(i);
                 if ties.len() < 8 {
                     continue;
                 }
                 let least = frame.step() * 0.15;
-                let bare = Pose { local: None, ..pose };
-                let next = choose(&bare, bare.lens.known, &ties, 3, least);
-                let weights = fit::tukeys(&next, &ties, least);
-                self.poses[i] = Some(fit::local(&next, &ties, &weights, crate::pair::CELLS));
+                let bare = Pose { local: None, sway: None, degrees_of_freedom: [0.0; 2], ..pose.clone() };
+                let next = if i == self.reference {
+                    with_sway(&bare, &ties, None, least)
+                } else {
+                    let next = settle(&bare, &ties, least);
+                    let weights = fit::tukeys(&next, &ties, least);
+                    fit::local(&next, &ties, &weights, crate::pair::CELLS)
+                };
+                moved = moved.max(apart(&pose, &next) / frame.step());
+                self.poses[i] = Some(next);
+            }
+            if moved < STILL {
+                break;
             }
         }
     }
@@ -221,8 +231,10 @@ impl Group {
                     let reason = Some("no other frame fits this one");
                     return Placed { status: Placement::NotPlaced, reason, pose: None, evidence, residual_px: None };
                 }
-                let lengths = fit::residuals(pose, &self.ties(i));
-                let residual_px = spread(&lengths);
+                let ties = self.ties(i);
+                let inlying = fit::tukeys(pose, &ties, frames[i].step() * 0.15);
+                let lengths = fit::residuals(pose, &ties).into_iter().zip(inlying).filter(|(_, w)| *w > 0.0);
+                let residual_px = spread(&lengths.map(|l| l.0).collect::<Vec<f64>>());
                 return Placed { status: Placement::Placed, reason: None, pose: Some(pose.clone()), evidence, residual_px };
             }
             if let Some((pose, e)) = &self.doubtful[i] {
@@ -240,6 +252,38 @@ impl Group {
         let reference = (!alone || frames.len() == 1).then_some(self.reference);
         Assembly { frames: all.collect(), reference }
     }
+}
+
+/// Poses that move less from round to round stay, field pixels.
+const STILL: f64 = 0.05;
+
+/// How far two poses of a frame lie apart at most, at nine places of the frame, pixels.
+fn apart(p: &Pose, q: &Pose) -> f64 {
+    let s = &p.lens.projection;
+    let (w, h) = (f64::from(s.width), f64::from(s.height));
+    let places = (0..9).map(|k| [f64::from(k % 3 + 1) * 0.25 * w, f64::from(k / 3 + 1) * 0.25 * h]);
+    let off = places.map(|at| {
+        let there = q.to_frame(p.to_sphere(at));
+        (there[0] - at[0]).hypot(there[1] - at[1])
+    });
+    off.fold(0.0, f64::max)
+}
+
+/// Turned, bent and swaying as Bayes' criterion calls for. A jump of the eye looks like a little shear or scale as long as
+/// it is not asked for, so each order is tried with a sway of its own.
+fn settle(bare: &Pose, ties: &[Tie], least: f64) -> Pose {
+    let cost = |p: &Pose| {
+        fit::criterion_of(p, ties, least, p.degrees_of_freedom.iter().sum(), crate::sway::INDEPENDENT)
+    };
+    let plain = choose(bare, bare.lens.known, ties, 3, least);
+    let chosen = (0..=3).find(|o| fit::numbers(*o) >= plain.degrees_of_freedom[0]).unwrap_or(0);
+    let lowest = usize::from(!bare.lens.known).min(chosen);
+    let all = [lowest, chosen].map(|order| {
+        let start = if order == chosen { plain.clone() } else { fit::robust(bare, ties, order, least).0 };
+        with_sway(&start, ties, Some(fit::ORDERS[order]), least)
+    });
+    let [low, high] = all;
+    if cost(&low) < cost(&high) { low } else { high }
 }
 
 /// Median of the inlying lengths with its 95 % interval by 200 bootstrap draws.

@@ -24,14 +24,14 @@ impl Tie {
         Self { on, at, sure: [1.0, 0.0, 1.0], weight: 1.0 }
     }
 
-    fn length(&self, r: [f64; 2]) -> f64 {
+    pub fn length(&self, r: [f64; 2]) -> f64 {
         let [xx, xy, yy] = self.sure;
         (xx * r[0] * r[0] + 2.0 * xy * r[0] * r[1] + yy * r[1] * r[1]).max(0.0).sqrt()
     }
 }
 
 /// Where the ideal picture shows the tie, minus where the frame shows it, pixels.
-fn residual(pose: &Pose, to_view: Rotation, t: &Tie) -> [f64; 2] {
+pub(crate) fn residual(pose: &Pose, to_view: Rotation, t: &Tie) -> [f64; 2] {
     let (p, q) = (pose.lens.projection.to_picture(to_view.apply(t.on)), pose.ideal(t.at));
     [p[0] - q[0], p[1] - q[1]]
 }
@@ -43,7 +43,7 @@ pub(crate) fn residuals(pose: &Pose, ties: &[Tie]) -> Vec<f64> {
 }
 
 /// Tukey's weight of a residual in units of the scale.
-fn tukey(e: f64) -> f64 {
+pub(crate) fn tukey(e: f64) -> f64 {
     let k = 1.0 - (e / 4.685).powi(2);
     if k > 0.0 { k * k } else { 0.0 }
 }
@@ -110,7 +110,7 @@ pub(crate) fn numbers(order: usize) -> f64 {
 const USUAL: [f64; TERMS] = [0.1, 0.1, 0.03, 0.03, 0.03, 0.012, 0.012, 0.012, 0.012];
 
 /// One Gauss–Newton step for the rotation and the first `many` terms of the distortion.
-fn step(pose: &Pose, ties: &[Tie], weights: &[f64], many: usize, variance: f64) -> Option<Pose> {
+pub(crate) fn step(pose: &Pose, ties: &[Tie], weights: &[f64], many: usize, variance: f64) -> Option<Pose> {
     let n = 3 + 2 * many;
     let h = pose.lens.half();
     let mut normal = Normal::new(n);
@@ -208,33 +208,21 @@ pub(crate) fn local(pose: &Pose, ties: &[Tie], weights: &[f64], cells: [usize; 2
     let none: f64 =
         rows.iter().map(|(_, r, w)| w * (r[0] * r[0] + r[1] * r[1])).sum::<f64>() / many.max(1e-9);
     let mut best: Option<(f64, f64, Vec<[f64; 2]>)> = None;
+    // Both components have the same system.
+    let (mut seen, mut right) = (Normal::new(n), vec![0.0; n]);
+    for (row, r, w) in &rows {
+        seen.add(row, r[0], *w);
+        row.iter().for_each(|(i, v)| right[*i] += w * v * r[1]);
+    }
+    let dot = |p: &[f64], q: &[f64]| p.iter().zip(q).map(|(p, q)| p * q).sum::<f64>();
     for hold in [0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0] {
-        let mut normal = Normal::new(n);
-        for (row, _, w) in &rows {
-            normal.add(row, 0.0, *w);
-        }
+        let mut normal = seen.clone();
         smooth(&mut normal, kx, ky, hold * many / n as f64);
         let Some(l) = normal.factor() else { continue };
-        let solve = |c: usize| {
-            let mut b = vec![0.0; n];
-            for (row, r, w) in &rows {
-                for (i, v) in row {
-                    b[*i] += w * v * r[c];
-                }
-            }
-            back(&l, n, &b)
-        };
-        let (x, y) = (solve(0), solve(1));
-        let mut trace = 0.0;
-        let mut rest = 0.0;
-        for (row, r, w) in &rows {
-            let mut e = vec![0.0; n];
-            row.iter().for_each(|(i, v)| e[*i] = *v);
-            let z = back(&l, n, &e);
-            trace += w * row.iter().map(|(i, v)| v * z[*i]).sum::<f64>();
-            let at = |k: &[f64]| row.iter().map(|(i, v)| v * k[*i]).sum::<f64>();
-            rest += w * ((r[0] - at(&x)).powi(2) + (r[1] - at(&y)).powi(2));
-        }
+        let (x, y) = (back(&l, n, &seen.b), back(&l, n, &right));
+        let trace = seen.trace_under(&l);
+        let left = seen.form(&x) + seen.form(&y) - 2.0 * (dot(&x, &seen.b) + dot(&y, &right));
+        let rest = none * many + left;
         let share = (INDEPENDENT * trace / many).min(0.999);
         let gcv = rest / many / (1.0 - share).powi(2);
         if best.as_ref().is_none_or(|b| gcv < b.0) {
@@ -246,7 +234,7 @@ pub(crate) fn local(pose: &Pose, ties: &[Tie], weights: &[f64], cells: [usize; 2
         && gcv < 0.98 * none
     {
         out.local = Some(Local { cells, knots });
-        out.degrees_of_freedom[1] = dof;
+        out.degrees_of_freedom[1] += dof;
     }
     out
 }
@@ -272,15 +260,20 @@ fn smooth(normal: &mut Normal, kx: usize, ky: usize, hold: f64) {
 
 /// How many neighbouring patches say as much as one that stands alone (judgement: with 3, half of the simulated pairs
 /// got a distortion or a local correction though they were only turned).
-const INDEPENDENT: f64 = 8.0;
+pub(crate) const INDEPENDENT: f64 = 8.0;
 
 /// Bayes' criterion of a fit (Schwarz 1978): what is left, and what the numbers cost. Smaller is better.
 pub(crate) fn criterion(pose: &Pose, ties: &[Tie], least: f64, numbers: f64) -> f64 {
+    criterion_of(pose, ties, least, numbers, INDEPENDENT)
+}
+
+/// The same where so many neighbouring patches say as much as one that stands alone.
+pub(crate) fn criterion_of(pose: &Pose, ties: &[Tie], least: f64, numbers: f64, alike: f64) -> f64 {
     let lengths = residuals(pose, ties);
     // Patches overlap, and vessels shift their look from kind to kind alike over whole neighbourhoods: one in
     // INDEPENDENT counts. Both components count.
     #[allow(clippy::cast_precision_loss)] // some hundreds
-    let n = 2.0 * lengths.len() as f64 / INDEPENDENT;
+    let n = 2.0 * lengths.len() as f64 / alike;
     let s = scale(&lengths, least);
     let cut = 4.685 * s;
     #[allow(clippy::cast_precision_loss)] // some hundreds

@@ -27,6 +27,7 @@ mod raster;
 mod shape;
 mod solve;
 mod source;
+mod sway;
 mod warp;
 
 pub use assembly::{Assembly, METHOD, Placed, assemble};

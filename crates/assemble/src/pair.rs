@@ -126,7 +126,7 @@ const COARSE: usize = 3;
 
 /// Two frames of which it is known where the second lies, but for a little.
 pub(crate) fn near(a: &Vessels, pose_a: &Pose, b: &Vessels, start: &Pose) -> Option<Match> {
-    finish(a, pose_a, b, &Pose { local: None, ..start.clone() })
+    finish(a, pose_a, b, &Pose { local: None, sway: None, ..start.clone() })
 }
 
 /// Finds where frame B lies, frame A being at `pose_a`.
@@ -270,13 +270,7 @@ fn finish(a: &Vessels, pose_a: &Pose, b: &Vessels, start: &Pose) -> Option<Match
     let order = (0..=most).find(|o| fit::numbers(*o) >= pose.degrees_of_freedom[0]).unwrap_or(0);
     let (pose, weights) = fit::robust(&pose, &only, order, least);
     let pose = fit::local(&pose, &only, &weights, CELLS);
-    let ties = found
-        .into_iter()
-        .zip(weights)
-        .filter(|(_, w)| *w > 0.0)
-        .map(|((p, t), w)| (p, Tie { weight: w, ..t }))
-        .collect();
-    Some(Match { pose, evidence, ties })
+    Some(Match { pose, evidence, ties: found })
 }
 
 /// Weighs a pose at one size.

@@ -5,9 +5,9 @@ use serrata_words::Point;
 /// Terms of the low-order distortion: u, v, u², uv, v², u³, u²v, uv², v³.
 pub(crate) const TERMS: usize = 9;
 
-/// Where a frame lies on the sphere: rotation, low-order distortion, local correction.
+/// Where a frame lies on the sphere: rotation, low-order distortion, local correction, sway.
 ///
-/// A pixel p of the frame is moved to `p + bend(p) + local(p)` (pixels), taken to the view frame by the lens, and
+/// A pixel p of the frame is moved to `p + bend(p) + local(p) + sway(p)` (pixels), taken to the view frame by the lens, and
 /// turned by the rotation.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pose {
@@ -19,8 +19,10 @@ pub struct Pose {
     pub(crate) bend: [[f64; 2]; TERMS],
     /// The smooth local correction, where there is one.
     pub(crate) local: Option<Local>,
-    /// How many numbers were fitted: rotation and distortion, then the local correction's degrees of freedom (the
-    /// trace of its hat matrix).
+    /// How the eye moved during the sweep, where that shows.
+    pub(crate) sway: Option<Sway>,
+    /// How many numbers were fitted: rotation and distortion, then the corrections' degrees of freedom (the traces of
+    /// their hat matrices).
     pub degrees_of_freedom: [f64; 2],
 }
 
@@ -33,23 +35,54 @@ pub(crate) struct Local {
     pub knots: Vec<[f64; 2]>,
 }
 
+/// A displacement in pixels that is the same along a whole line of the sweep: a cubic B-spline across the lines.
+///
+/// An instrument that sweeps line by line shows a small jump of the eye as a step from one line to the next ones, which
+/// neither a distortion nor a smooth correction can follow.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Sway {
+    /// Whether the lines are the picture's columns; else its rows.
+    pub columns: bool,
+    /// Displacements at the knots, three more than cells.
+    pub knots: Vec<[f64; 2]>,
+}
+
+impl Sway {
+    /// Where a pixel lies across the lines, 0 to 1.
+    pub fn across(columns: bool, lens: &Lens, p: Point) -> f64 {
+        let s = &lens.projection;
+        if columns { p[0] / f64::from(s.width) } else { p[1] / f64::from(s.height) }
+    }
+
+    fn at(&self, t: f64) -> [f64; 2] {
+        let (i, w) = spline(t, self.knots.len().saturating_sub(3));
+        let mut sum = [0.0; 2];
+        for (k, w) in self.knots.iter().skip(i).zip(w) {
+            sum = [sum[0] + w * k[0], sum[1] + w * k[1]];
+        }
+        sum
+    }
+}
+
+/// The first of the four knots that act at a place from 0 to 1 over `n` cells, and their weights.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // a few cells
+pub(crate) fn spline(t: f64, n: usize) -> (usize, [f64; 4]) {
+    let t = (t.clamp(0.0, 1.0) * n as f64).min(n as f64 - 1e-9).max(0.0);
+    let (i, f) = (t as usize, t.fract());
+    let g = 1.0 - f;
+    let w = [
+        g * g * g / 6.0,
+        (3.0 * f * f * f - 6.0 * f * f + 4.0) / 6.0,
+        (3.0 * g * g * g - 6.0 * g * g + 4.0) / 6.0,
+        f * f * f / 6.0,
+    ];
+    (i, w)
+}
+
 impl Local {
     /// The 16 knots that act at a place (u, v from 0 to 1 over the frame) with their weights.
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // a few cells
     pub fn weights(cells: [usize; 2], u: f64, v: f64) -> [(usize, f64); 16] {
-        let axis = |t: f64, n: usize| {
-            let t = (t.clamp(0.0, 1.0) * n as f64).min(n as f64 - 1e-9);
-            let (i, f) = (t as usize, t.fract());
-            let g = 1.0 - f;
-            let w = [
-                g * g * g / 6.0,
-                (3.0 * f * f * f - 6.0 * f * f + 4.0) / 6.0,
-                (3.0 * g * g * g - 6.0 * g * g + 4.0) / 6.0,
-                f * f * f / 6.0,
-            ];
-            (i, w)
-        };
-        let ((i, wx), (j, wy)) = (axis(u, cells[0]), axis(v, cells[1]));
+        let ((i, wx), (j, wy)) = (spline(u, cells[0]), spline(v, cells[1]));
         std::array::from_fn(|k| ((j + k / 4) * (cells[0] + 3) + i + k % 4, wx[k % 4] * wy[k / 4]))
     }
 
@@ -87,7 +120,14 @@ impl Pose {
     /// A frame turned on the sphere, undistorted.
     #[must_use]
     pub const fn turned(lens: Lens, rotation: Rotation) -> Self {
-        Self { lens, rotation, bend: [[0.0; 2]; TERMS], local: None, degrees_of_freedom: [0.0; 2] }
+        Self {
+            lens,
+            rotation,
+            bend: [[0.0; 2]; TERMS],
+            local: None,
+            sway: None,
+            degrees_of_freedom: [0.0; 2],
+        }
     }
 
     /// A frame's pixel after distortion and local correction, in pixels of the ideal picture.
@@ -103,6 +143,10 @@ impl Pose {
         if let Some(local) = &self.local {
             let s = &self.lens.projection;
             let d = local.at(p[0] / f64::from(s.width), p[1] / f64::from(s.height));
+            q = [q[0] + d[0], q[1] + d[1]];
+        }
+        if let Some(sway) = &self.sway {
+            let d = sway.at(Sway::across(sway.columns, &self.lens, p));
             q = [q[0] + d[0], q[1] + d[1]];
         }
         q

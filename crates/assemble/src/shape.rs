@@ -1,9 +1,9 @@
 //! A pose as words, and back.
 
-use crate::pose::{Local, TERMS};
+use crate::pose::{Local, Sway, TERMS};
 use crate::{Lens, Pose};
 use serrata_eye::{Direction, Rotation, Stereographic};
-use serrata_words::{LocalShape, Shape};
+use serrata_words::{LocalShape, Shape, SwayShape};
 
 impl Pose {
     /// The rotation as a quaternion w, x, y, z with w ≥ 0, from the frame's view frame to the sphere.
@@ -36,6 +36,7 @@ impl Pose {
             known: self.lens.known,
             distortion: self.bend.to_vec(),
             local: self.local.as_ref().map(|l| LocalShape { cells: l.cells, knots: l.knots.clone() }),
+            sway: self.sway.as_ref().map(|s| SwayShape { columns: s.columns, knots: s.knots.clone() }),
             degrees_of_freedom: self.degrees_of_freedom,
         }
     }
@@ -60,8 +61,12 @@ impl Pose {
             Some(_) => return None,
             None => None,
         };
+        let sway = match &shape.sway {
+            Some(s) if !(4..200).contains(&s.knots.len()) => return None,
+            sway => sway.as_ref().map(|s| Sway { columns: s.columns, knots: s.knots.clone() }),
+        };
         let rotation = rotation(quaternion)?;
-        Some(Self { lens, rotation, bend, local, degrees_of_freedom: shape.degrees_of_freedom })
+        Some(Self { lens, rotation, bend, local, sway, degrees_of_freedom: shape.degrees_of_freedom })
     }
 }
 
@@ -89,6 +94,7 @@ mod tests {
             let mut pose = Pose::turned(Lens::nominal(900, 700), Rotation::tilting(m, t).then(Rotation::turning(u)));
             pose.bend[3] = [b, -b];
             pose.bend[6] = [-b, 0.3 * b];
+            pose.sway = Some(Sway { columns: x > y, knots: (0..27).map(|k| [40.0 * b * f64::from(k % 5), b]).collect() });
             let q = pose.quaternion();
             prop_assert!(q[0] >= 0.0 && (q.iter().map(|v| v * v).sum::<f64>() - 1.0).abs() < 1e-9);
             let back = Pose::from_words(900, 700, q, &pose.shape()).unwrap();

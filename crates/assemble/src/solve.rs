@@ -53,6 +53,20 @@ impl Normal {
         Some(l)
     }
 
+    /// xᵀ·A·x.
+    pub fn form(&self, x: &[f64]) -> f64 {
+        self.a
+            .chunks_exact(self.n)
+            .zip(x)
+            .map(|(row, v)| v * row.iter().zip(x).map(|(a, x)| a * x).sum::<f64>())
+            .sum()
+    }
+
+    /// The trace of (L·Lᵀ)⁻¹·A: how many numbers a fit spends that is held by what L has beyond A.
+    pub fn trace_under(&self, l: &[f64]) -> f64 {
+        (0..self.n).map(|j| back(l, self.n, &self.a[j * self.n..][..self.n])[j]).sum()
+    }
+
     /// The solution; none where the system is singular.
     pub fn solve(&self) -> Option<Vec<f64>> {
         Some(back(&self.factor()?, self.n, &self.b))

@@ -76,7 +76,7 @@ pub struct AssembledFrame {
     pub shape: Option<Shape>,
 }
 
-/// Lens, distortion and local correction: a pixel p is moved to `p + distortion(p) + local(p)`, then goes to the view
+/// Lens, distortion and corrections: a pixel p is moved to `p + distortion(p) + local(p) + sway(p)`, then goes to the view
 /// frame by the stereographic projection centred on the picture's middle.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Shape {
@@ -89,8 +89,20 @@ pub struct Shape {
     pub distortion: Vec<[f64; 2]>,
     /// Knots of the local correction, pixels; null where there is none.
     pub local: Option<LocalShape>,
-    /// How many numbers rotation and distortion have, and how many the local correction has (trace of its hat matrix).
+    /// How the eye moved while the picture was swept; null where that does not show.
+    #[serde(default)]
+    pub sway: Option<SwayShape>,
+    /// How many numbers rotation and distortion have, and how many the corrections have (traces of their hat matrices).
     pub degrees_of_freedom: [f64; 2],
+}
+
+/// Displacements that are the same along a whole line of the sweep: a uniform cubic B-spline across the lines.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SwayShape {
+    /// Whether the lines are the picture's columns; else its rows.
+    pub columns: bool,
+    /// Displacements (x, y) in pixels at the knots, which are three more than there are cells.
+    pub knots: Vec<[f64; 2]>,
 }
 
 /// A uniform cubic B-spline over the frame.

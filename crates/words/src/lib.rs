@@ -38,7 +38,7 @@ pub mod view;
 pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
-pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape};
+pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
 pub use error_line::ErrorLine;
 pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
 pub use eye::Eye;

@@ -49,14 +49,25 @@ impl Shot {
     }
 }
 
-/// Largest error in the overlap in degrees, and error at the overlap's place nearest the middle in pixels.
+/// How far two poses are off.
+#[derive(Debug, Clone, Copy)]
+struct Off {
+    /// Largest error in the overlap, degrees.
+    most: f64,
+    /// Error at the overlap's place nearest the middle, pixels.
+    centre: f64,
+    /// Share of the overlap that lies within 0.1 degrees.
+    within: f64,
+}
+
+/// How far two poses are off over what both frames show.
 ///
 /// The truth is where each pixel really lies, the eye's movement during both sweeps included; the landmarks only say
 /// what is in the overlap.
-fn geometry(a: &Shot, b: &Shot, pose_a: &Pose, pose_b: &Pose) -> Option<(f64, f64)> {
+fn geometry(a: &Shot, b: &Shot, pose_a: &Pose, pose_b: &Pose) -> Option<Off> {
     let side = f64::from(a.lens.projection.width);
     let true_turn = b.to_retina().then(a.to_retina().inverse());
-    let (mut worst, mut centre) = (0.0f64, (f64::MAX, 0.0));
+    let (mut worst, mut centre, mut count) = (0.0f64, (f64::MAX, 0.0), [0.0; 2]);
     for k in 0..40 * 40 {
         let p = [f64::from(k % 40), f64::from(k / 40)].map(|v| (v + 0.5) / 40.0 * side);
         let truth = true_turn.apply(b.lens.projection.to_direction(p));
@@ -68,11 +79,13 @@ fn geometry(a: &Shot, b: &Shot, pose_a: &Pose, pose_b: &Pose) -> Option<(f64, f6
         let got = pose_a.to_frame(pose_b.to_sphere(p));
         let error = angle_between(a.sight.to_retina(got), b.sight.to_retina(p)).to_degrees();
         worst = worst.max(error);
+        count[0] += 1.0;
+        count[1] += f64::from(u8::from(error <= 0.1));
         if off(in_a) < centre.0 {
             centre = (off(in_a), error / a.lens.projection.deg_per_px[0]);
         }
     }
-    (centre.0 < f64::MAX).then_some((worst, centre.1))
+    (centre.0 < f64::MAX).then(|| Off { most: worst, centre: centre.1, within: count[1] / count[0] })
 }
 
 const GAZES: [Gaze; 5] = [Gaze::Primary, Gaze::Up, Gaze::Down, Gaze::Left, Gaze::Right];
@@ -82,27 +95,33 @@ pub fn pairs(n: usize) {
     use Modality::{Colour, Fa, Faf};
     let mut rng = Pcg64Mcg::seed_from_u64(7);
     let kinds = [(Colour, Colour), (Colour, Fa), (Fa, Fa), (Faf, Colour)];
-    let (mut degrees, mut pixels) = (Vec::new(), Vec::new());
+    let (mut degrees, mut pixels, mut within) = (Vec::new(), Vec::new(), Vec::new());
     for seed in 0..n as u64 {
         let (ka, kb) = *kinds.choose(&mut rng).unwrap();
         let gaze = *GAZES.choose(&mut rng).unwrap();
         let a = Shot::new(1000 + seed, 1, Gaze::Primary, ka, SIZE);
         let b = Shot::new(1000 + seed, 2, gaze, kb, SIZE);
-        let found = match_of(&a.vessels(), &b.vessels());
-        let yes = placed(found.as_ref());
-        let score = found.as_ref().map_or(0.0, |f| f.1.evidence.score());
-        let g = found.filter(|_| yes).and_then(|(pose, m)| geometry(&a, &b, &pose, &m.pose).map(|g| (g, m)));
-        let Some(((d, px), m)) = g else {
+        let two = assemble(&[a.vessels(), b.vessels()], &Hooks::default()).frames;
+        let score = two.iter().filter_map(|f| f.evidence).map(|e| e.score()).fold(0.0, f64::max);
+        let yes = two.iter().all(|f| f.status == Placement::Placed);
+        let poses = two[0].pose.as_ref().zip(two[1].pose.as_ref()).filter(|_| yes);
+        let found = poses.and_then(|(p, q)| geometry(&a, &b, p, q).map(|g| (g, [p, q])));
+        let Some((off, poses)) = found else {
             println!("  {seed}: {ka} – {kb} {gaze}: not placed, score {score:.1}");
             continue;
         };
-        let dof = m.pose.degrees_of_freedom;
+        let dof = [0, 1].map(|k| poses.iter().map(|p| p.degrees_of_freedom[k]).sum::<f64>());
         println!(
-            "  {seed}: {ka} – {kb} {gaze}: most {d:.3}°, centre {px:.2} px, score {score:.1}, numbers {:.0} + {:.1}",
-            dof[0], dof[1]
+            "  {seed}: {ka} – {kb} {gaze}: most {:.3}°, {:.1} % within 0.1°, centre {:.2} px, score {score:.1}, numbers {:.0} + {:.1}",
+            off.most,
+            100.0 * off.within,
+            off.centre,
+            dof[0],
+            dof[1]
         );
-        degrees.push(d);
-        pixels.push(px);
+        degrees.push(off.most);
+        pixels.push(off.centre);
+        within.push(100.0 * off.within);
     }
     let k = degrees.len();
     say("simulated pairs placed (≥ 95 %)", &format!("{k} of {n}"), n, k * 100 >= 95 * n);
@@ -115,6 +134,8 @@ pub fn pairs(n: usize) {
         high(&mut degrees.clone()) <= 0.1,
     );
     say("the same: median over pairs", &interval(&degrees, middle), k, middle(&mut degrees.clone()) <= 0.1);
+    let share = interval(&within, |v| mean(v));
+    say("share of the overlap within 0.1 degrees, %, mean over pairs", &share, k, mean(&within) >= 100.0);
     say(
         "error at the centre, pixels: 95th percentile (≤ 1)",
         &interval(&pixels, high),
@@ -154,7 +175,8 @@ pub fn aliens(n: usize) {
 
 /// Sets of five gazes, all pairs of a set: adjusted together against pairwise.
 pub fn sets(n: usize) {
-    let (mut joint, mut alone, mut frames, mut in_place) = (Vec::new(), Vec::new(), 0, 0);
+    let (mut within, mut joint, mut alone, mut frames, mut in_place) =
+        (Vec::new(), Vec::new(), Vec::new(), 0, 0);
     for seed in 0..n as u64 {
         let shots: Vec<Shot> = GAZES
             .iter()
@@ -176,8 +198,9 @@ pub fn sets(n: usize) {
                     GAZES[i], GAZES[j]
                 );
                 if let (Some(t), Some(s)) = (together, single) {
-                    joint.push(t.0);
-                    alone.push(s.0);
+                    joint.push(t.most);
+                    alone.push(s.most);
+                    within.push([100.0 * t.within, 100.0 * s.within]);
                 }
             }
         }
@@ -191,6 +214,9 @@ pub fn sets(n: usize) {
         k,
         middle(&mut joint.clone()) <= 0.1,
     );
+    let share = |c: usize| within.iter().map(|w: &[f64; 2]| w[c]).collect::<Vec<f64>>();
+    let text = [0, 1].map(|c| interval(&share(c), |v| mean(v)));
+    println!("  share of the overlap within 0.1 degrees, %: together {}, alone {}", text[0], text[1]);
     say(
         "the same, pairwise; together must be lower",
         &interval(&alone, middle),

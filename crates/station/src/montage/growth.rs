@@ -52,13 +52,16 @@ impl Marked {
     }
 }
 
+/// From a picture to the sphere.
+type ToSphere = Box<dyn Fn(Point) -> Direction>;
+
 /// On the sphere: area in steradians, the length of its edge in radians, and how far registration is off, radians.
 fn on_sphere(words: &AssemblyLine, marked: &Marked) -> Result<(f64, f64, f64), MontageError> {
     let points = &marked.points;
     if points.len() < 3 {
         return Err(marked.wrong("an outline has at least three points x,y in pixels"));
     }
-    let (size, residual, to_sphere): ([u32; 2], f64, Box<dyn Fn(Point) -> Direction>) = match &marked.frame {
+    let (size, residual, to_sphere): ([u32; 2], f64, ToSphere) = match &marked.frame {
         Some(name) => {
             let pose = pose(words, name)?;
             // `pose` found the frame by its name.

@@ -1,7 +1,7 @@
 """Assembly held against annotated points, known geometry and a plain OpenCV peer (`make assembly-bench`).
 
 The points of `../shared/data/annotations` are read here only, never by the engine. Parts: `real rings others phantom
-sets warps copies time`; names as arguments run only those, `--few` runs a tenth of the long ones.
+sets areas warps copies time`; names as arguments run only those, `--few` runs a tenth of the long ones.
 
 The peer: OpenCV green or inverted FA, CLAHE, SIFT, ratio test, RANSAC homography; best of the grid PEER_GRID per pair,
 which favours the peer, since the best is chosen by the points. Simulated frames are measured by the engine's own program
@@ -202,6 +202,59 @@ def part_sets(few: bool) -> None:
     figures("sets=2" if few else "sets=20")
 
 
+def part_areas(few: bool) -> None:
+    """A patch of known area, painted where the simulated eye has it, measured on the mosaic of three gazes.
+
+    The area is that of the pixels drawn in the frame straight ahead, summed by the closed form of the stereographic
+    projection on half the axial length; the interval is that of `serrata measure`.
+    """
+    rng = random.Random(9)
+    inside, off, tried = 0, [], 0
+    for seed in range(7000, 7004 if few else 7024):
+        area = rng.choice((8, 20, 40, 80))
+        folder, frames, gazes = WORK / f"area{seed}", [], {}
+        for shot, gaze in enumerate(("primary", *rng.sample(GAZES[1:], 2)), 1):
+            out = subprocess.run([BINARY, "phantom", "frame", "--seed", str(seed), "--shot", str(shot), "--gaze", gaze, "--size", "1800",
+                                  "--condition", f"atrophy={area}", "--masks", "-o", str(folder), "--json"], check=True, capture_output=True, text=True)  # fmt: skip
+            truth = json.loads(out.stdout)
+            name = folder / truth["file"]
+            picture, mask = cv2.imread(str(name)), cv2.imread(str(name).replace(".png", "-lesions.png"), 0)
+            picture[mask > 0] = (255, 0, 255)
+            frames.append(WORK / f"area{seed}-{gaze}.png")
+            cv2.imwrite(str(frames[-1]), picture)
+            gazes[frames[-1].name] = gaze
+            if gaze == "primary":
+                y, x = np.nonzero(mask)
+                d = math.radians(DEGREES_WIDE / 1800)
+                square = ((x + 0.5 - 900) ** 2 + (y + 0.5 - 900) ** 2) * d * d
+                true = float((d * d / (1 + square / 4) ** 2).sum()) * (truth["axial_length_mm"] / 2) ** 2
+        line, made = assemble(frames, "--size", "4000", "--degrees-per-pixel", str(DEGREES_WIDE / 1800))
+        tried += 1
+        mosaic = next(iter(line["mosaics"]), None)
+        if mosaic is None or any(f["status"] != "placed" for f in line["frames"]):
+            print(f"  {seed}: not all placed")
+            continue
+        b, g, r, _ = cv2.split(cv2.imread(str(made / mosaic["file"]), cv2.IMREAD_UNCHANGED).astype(int))
+        marked = ((r - g > 60) & (b - g > 60)).astype(np.uint8)
+        rings, _ = cv2.findContours(marked, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        ring = max(rings, key=cv2.contourArea)[:, 0, :]
+        # OpenCV's outline runs through the middles of the outermost pixels: half a pixel outwards is the edge.
+        middle = ring.mean(0)
+        edge = ring + 0.5 + 0.5 * (ring - middle) / np.linalg.norm(ring - middle, axis=1, keepdims=True)
+        edge = cv2.approxPolyDP(edge.astype(np.float32)[:, None], 0.3, True)[:, 0]
+        points = " ".join(f"{x:.2f},{y:.2f}" for x, y in edge)
+        measured = subprocess.run([BINARY, "measure", str(made / mosaic["file"]), f"--polygon={points}", "--degrees-per-pixel",
+                                   str(mosaic["degrees_per_pixel"]), "--axial-length", str(truth["axial_length_mm"]), "--eye", "R",
+                                   "--gaze", gazes[line["reference"]], "--json"], check=True, capture_output=True, text=True)  # fmt: skip
+        m = json.loads(measured.stdout)
+        value, (low, high) = m["area_mm2"], m["area_interval_mm2"]
+        inside += low <= true <= high
+        off.append(100 * abs(value / true - 1))
+        print(f"  {seed}: {true:.1f} mm², measured {value:.2f} ({low:.2f} to {high:.2f})", flush=True)
+    say("areas on a mosaic within the stated interval (≥ 95 %)", f"{inside} of {tried}", tried, inside >= 0.95 * tried)
+    say("areas on a mosaic: off by, %, median", interval(off, np.median), len(off), True)
+
+
 def part_warps(few: bool) -> None:
     rng = np.random.default_rng(3)
     frames = sorted((SHARED / "uwf_triplets").glob("*.png"))
@@ -291,7 +344,7 @@ def part_time(_: bool) -> None:
 
 
 if __name__ == "__main__":
-    parts = [p for p in sys.argv[1:] if not p.startswith("-")] or ["real", "rings", "others", "phantom", "sets", "warps", "copies", "time"]
+    parts = [p for p in sys.argv[1:] if not p.startswith("-")] or ["real", "rings", "others", "phantom", "sets", "areas", "warps", "copies", "time"]
     for name in parts:
         print(f"== {name}", flush=True)
         globals()[f"part_{name}"]("--few" in sys.argv)

@@ -10,6 +10,7 @@ import io
 import json
 import math
 import pathlib
+import urllib.error
 import urllib.request
 
 import numpy as np
@@ -78,6 +79,19 @@ def sent(server: Server, *files: pathlib.Path) -> None:
     until("all frames are checked", lambda: server.get("/api/v1/day")["waiting"] == 0, 120)
 
 
+@pytest.fixture(scope="module")
+def made_eye(tmp_path_factory):
+    """An eye with its montage, which the tests only ask about."""
+    folder = tmp_path_factory.mktemp("made")
+    house = Server(folder / "data", folder / "in", folder / "log").start()
+    study = generate_uid()
+    one = Eye(house, opened(house, study), study)
+    sent(house, frame(folder, study, 41, 1), frame(folder, study, 41, 2, "up"))
+    assert one.made()["state"] == "made"
+    yield one
+    assert house.stop() == 0, house.log.read_text()
+
+
 @pytest.fixture
 def eye(server, tmp_path):
     study = generate_uid()
@@ -124,7 +138,9 @@ def test_a_montage_is_made_shown_and_measured(eye, server, tmp_path):
     # A frame more: the montage is out of date until it is made again, and stands meanwhile.
     sent(server, frame(tmp_path, eye.study, 41, 3))
     later = eye.get()
-    assert later["state"] == "made" and later["outdated"]
+    assert later["state"] == "made" and later["outdated"] and later["pictures"] == m["pictures"]
+    # While it is made anew the earlier one is shown.
+    assert server.post(eye.path, b"")["pictures"] == m["pictures"]
     assert not eye.made()["outdated"]
 
 
@@ -140,6 +156,7 @@ def test_an_earlier_visit_is_compared(eye, server, tmp_path):
     assert m["state"] == "made", m
     assert {p["what"] for p in m["pictures"]} == {"montage", "earlier", "difference"}
     assert len({(p["width"], p["height"]) for p in m["pictures"]}) == 1
+    assert "no earlier visit" in http_error(lambda: eye.get(f"?with={now.path.split('/')[4]}"))["message"]
     assert sorted(f["earlier"] for f in m["frames"]) == [False, True, True]
     by = {p["what"]: np.array(eye.picture(p["address"])) for p in m["pictures"]}
     difference = by["difference"]
@@ -160,6 +177,33 @@ def test_an_earlier_visit_is_compared(eye, server, tmp_path):
     assert low < grown["growth_mm2"] < high
 
 
+@pytest.mark.parametrize(
+    ("what", "body", "word"),
+    [
+        ("measure", {"points": [[300, 300], [420, 420], [420, 300], [300, 420]], "closed": True}, "cross"),
+        ("measure", {"points": [[-50, 10], [420, 420], [420, 300]], "closed": True}, ""),
+        ("measure", {"points": [[10, 10]], "closed": False}, "two points"),
+        ("measure", {"points": [], "closed": False}, "two points"),
+        ("measure", {"points": [[10, 10], [20, 20]], "closed": True}, "at least 3"),
+        ("transfer", {"from": 424242, "to": 424242, "points": []}, "no frame"),
+        ("growth", {"earlier": [[300, 300], [420, 420], [420, 300]], "later": []}, "two visits"),
+    ],
+)
+def test_what_cannot_be_measured_or_carried_is_told(made_eye, what: str, body: dict, word: str):
+    answer = http_error(lambda: made_eye.ask(what, **body))
+    assert answer["message"] and answer["remedy"] and word in answer["message"], answer
+
+
+@pytest.mark.parametrize("body", [b"", b"{", b"[]", b'{"points":[[1e999,0]],"closed":true}', b'{"points":"x","closed":1}'])
+def test_rubbish_is_refused(made_eye, body: bytes):
+    """Whatever is sent, the answer says that it is the sender's fault, and the server goes on."""
+    for what in ("measure", "transfer", "growth"):
+        with pytest.raises(urllib.error.HTTPError) as told:
+            made_eye.server.post(f"{made_eye.path}/{what}", body)
+        assert 400 <= told.value.code < 500, told.value
+    assert made_eye.get()["state"] == "made"
+
+
 def test_another_patients_visit_and_a_broken_wish_are_refused(eye, server, tmp_path):
     other = opened(server, generate_uid(), "INV-10")
     assert "same patient" in http_error(lambda: eye.made(f"?with={other}"))["message"]
@@ -167,10 +211,9 @@ def test_another_patients_visit_and_a_broken_wish_are_refused(eye, server, tmp_p
     none = Eye(server, other)
     assert "no frame" in http_error(none.made)["message"]
     eye.made()
-    assert http_error(lambda: eye.picture(eye.path + "/picture?file=../../serrata.db"))["message"]
-    crossed = [[300, 300], [420, 420], [420, 300], [300, 420]]
-    assert http_error(lambda: eye.ask("measure", points=crossed, closed=True))["message"]
-    assert "two visits" in http_error(lambda: eye.ask("growth", earlier=crossed, later=crossed))["message"]
+    # Neither a file beside the montage nor one elsewhere is a picture of it.
+    for file in ("../../serrata.sqlite", "montage.json", "", "mosaic-colour.png/.."):
+        assert "no such picture" in http_error(lambda: eye.picture(eye.path + f"/picture?file={file}"))["message"]
 
 
 def test_a_kill_in_the_middle_leaves_nothing_half_made(eye, server):

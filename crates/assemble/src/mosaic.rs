@@ -5,7 +5,7 @@ use crate::{Pose, Source};
 use rayon::prelude::*;
 use serrata_eye::Stereographic;
 use serrata_frame::{Frame, Plane, Working};
-use serrata_words::Point;
+use serrata_words::{Point, Ring};
 
 /// A stereographic picture of the sphere, centred on its +z.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,30 +21,26 @@ pub struct Canvas {
 }
 
 impl Canvas {
-    /// The smallest canvas with +z in its middle that holds all frames, its longer side at most `longest` pixels and no
-    /// finer than the finest frame.
+    /// The smallest canvas with +z in its middle that holds what all frames saw, its longer side at most `longest` pixels
+    /// and no finer than the finest frame.
     ///
-    /// The middle is fixed so that the picture is an ordinary stereographic one, which anything that reads a projection
-    /// from a picture's size and its pixel's angle can measure.
+    /// `frames`: each with the outlines of what was seen in it, frame pixels; without any the whole frame counts. The corners
+    /// of a turned frame lie far round the sphere and show nothing, so they would make a canvas thrice as large as what is
+    /// drawn. The middle is fixed so that the picture is an ordinary stereographic one, which anything that reads a
+    /// projection from a picture's size and its pixel's angle can measure.
     #[must_use]
-    pub fn around(poses: &[&Pose], longest: u32) -> Option<Self> {
-        let finest = poses.iter().map(|p| p.lens.projection.deg_per_px[0]).min_by(f64::total_cmp)?;
+    pub fn around(frames: &[(&Pose, &[Ring])], longest: u32) -> Option<Self> {
+        let finest = frames.iter().map(|f| f.0.lens.projection.deg_per_px[0]).min_by(f64::total_cmp)?;
         let unit = Stereographic { width: 0, height: 0, deg_per_px: [1.0, 1.0] };
         let mut reach = [0f64; 2];
-        for pose in poses {
+        for (pose, seen) in frames {
             let (w, h) = (f64::from(pose.lens.projection.width), f64::from(pose.lens.projection.height));
-            for k in 0..40 {
-                let t = f64::from(k % 10) / 10.0;
-                let p = match k / 10 {
-                    0 => [t * w, 0.0],
-                    1 => [w, t * h],
-                    2 => [w - t * w, h],
-                    _ => [0.0, h - t * h],
-                };
+            let whole = [vec![[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]];
+            let rings = if seen.is_empty() { &whole[..] } else { seen };
+            for p in rings.iter().flat_map(|r| serrata_eye::densify(r, 0.05 * w.max(h))) {
                 let q = unit.to_picture(pose.to_sphere(p));
                 for c in 0..2 {
-                    // A corner that lies far round the sphere would blow the canvas up: 300 degrees of the plane
-                    // are 110 degrees of the eye.
+                    // 300 degrees of the plane are 110 degrees of the eye: no more is drawn.
                     reach[c] = reach[c].max(q[c].abs().min(300.0));
                 }
             }

@@ -111,7 +111,7 @@ fn pictures_without_vessels_or_of_a_few_pixels_are_refused_without_a_crash() {
 fn a_mosaic_covers_what_its_frames_saw_and_names_them() {
     let a = shot(11, 1, Gaze::Primary, Modality::Colour);
     let pose = Pose::reference(a.lens);
-    let canvas = Canvas::around(&[&pose], 360).unwrap();
+    let canvas = Canvas::around(&[(&pose, &[])], 360).unwrap();
     let part = Part::new(&a.source(), pose);
     let strip = canvas.strip(&[part], 3, 0, canvas.height);
     let covered = strip.provenance.iter().filter(|p| **p == 1).count();
@@ -122,6 +122,14 @@ fn a_mosaic_covers_what_its_frames_saw_and_names_them() {
     }
     let share = covered as f64 / strip.provenance.len() as f64;
     assert!((share / a.seen.visible_retina.fraction_of_picture - 1.0).abs() < 0.12, "{share}");
+    // Around what was seen the canvas is smaller, and nothing that was drawn is cut off.
+    let rings = &a.seen.visible_retina.place.polygons[..];
+    let tight = Canvas::around(&[(&Pose::reference(a.lens), rings)], 360).unwrap();
+    let degrees = |c: &Canvas, n: usize| n as f64 * c.degrees_per_pixel.powi(2);
+    let part = Part::new(&a.source(), Pose::reference(a.lens));
+    let drawn = tight.strip(&[part], 3, 0, tight.height).provenance.iter().filter(|p| **p == 1).count();
+    assert!(tight.degrees_per_pixel < canvas.degrees_per_pixel || tight.width < canvas.width);
+    assert!((degrees(&tight, drawn) / degrees(&canvas, covered) - 1.0).abs() < 0.02);
     // Strips are the same however they are cut.
     let part = Part::new(&a.source(), Pose::reference(a.lens));
     let whole = canvas.strip(std::slice::from_ref(&part), 3, 0, 64);

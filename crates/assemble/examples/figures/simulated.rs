@@ -8,7 +8,7 @@ use rand_pcg::Pcg64Mcg;
 use serrata_assemble::{Canvas, Hooks, Lens, Part, Pose, Source, Vessels, assemble};
 use serrata_eye::{Rotation, Stereographic, angle_between};
 use serrata_phantom::{Rendered, Scene, Sight, render};
-use serrata_words::{Eye, Gaze, Modality, Observation, Placement};
+use serrata_words::{Eye, Gaze, Modality, Observation, Placement, Ring};
 use std::time::Instant;
 
 /// Side of the pictures, pixels.
@@ -239,8 +239,12 @@ pub fn five() {
         .zip(&set.frames)
         .filter_map(|(s, f)| f.pose.clone().map(|p| Part::new(&s.source(), p)))
         .collect();
-    let poses: Vec<&Pose> = set.frames.iter().filter_map(|f| f.pose.as_ref()).collect();
-    let canvas = Canvas::around(&poses, 6000).unwrap();
+    let seen = |s: &'_ Shot| s.seen.visible_retina.place.polygons.clone();
+    let outlines: Vec<Vec<Ring>> = shots.iter().map(seen).collect();
+    let frames = set.frames.iter().zip(&outlines);
+    let frames: Vec<(&Pose, &[Ring])> =
+        frames.filter_map(|(f, o)| Some((f.pose.as_ref()?, &o[..]))).collect();
+    let canvas = Canvas::around(&frames, 6000).unwrap();
     let mut covered = 0;
     for from in (0..canvas.height).step_by(128) {
         let strip = canvas.strip(&parts, 3, from, (from + 128).min(canvas.height));

@@ -2,10 +2,10 @@
 
 use super::assembling::{place, read};
 use anyhow::{Context, Result};
-use serrata_assemble::{Canvas, Hooks, Pose};
+use serrata_assemble::Hooks;
 use serrata_station::check::Asked;
-use serrata_station::montage::{Folder, draw, line};
-use serrata_words::{Modality, Placement};
+use serrata_station::montage::{Folder, canvas, draw, line};
+use serrata_words::Modality;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -51,14 +51,8 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     let folder = Folder::begin(&args.output, "assembly.json")?;
     let assembly = place(&inputs);
     let mut line = line(&inputs, &assembly);
-    let poses: Vec<&Pose> = assembly
-        .frames
-        .iter()
-        .filter(|f| f.status == Placement::Placed)
-        .filter_map(|f| f.pose.as_ref())
-        .collect();
     if !args.no_mosaic
-        && let Some(canvas) = Canvas::around(&poses, args.size)
+        && let Some(canvas) = canvas(&inputs, &assembly, args.size)
     {
         line.mosaics =
             draw(&inputs, &assembly, |_| true, &canvas, "mosaic-", folder.path(), &Hooks::default())?;

@@ -4,10 +4,10 @@ use super::assembling::{place, read};
 use super::transfer::point;
 use anyhow::{Context, Result, anyhow, bail};
 use serde::Serialize;
-use serrata_assemble::{Canvas, Hooks, Pose};
+use serrata_assemble::Hooks;
 use serrata_eye::Radius;
 use serrata_station::check::Asked;
-use serrata_station::montage::{Folder, Growth, Marked, differences, draw, growth, line};
+use serrata_station::montage::{Folder, Growth, Marked, canvas, differences, draw, growth, line};
 use serrata_words::{AssemblyLine, Modality, Placement};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -99,9 +99,7 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         }
         _ => None,
     };
-    let poses: Vec<&Pose> =
-        (0..inputs.len()).filter(|i| placed(*i)).filter_map(|i| assembly.frames[i].pose.as_ref()).collect();
-    let canvas = Canvas::around(&poses, args.size).context("nothing was placed")?;
+    let canvas = canvas(&inputs, &assembly, args.size).context("nothing was placed")?;
     let drawn = |which: &dyn Fn(usize) -> bool, prefix| {
         draw(&inputs, &assembly, which, &canvas, prefix, folder.path(), &Hooks::default())
     };

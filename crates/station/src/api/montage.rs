@@ -113,11 +113,12 @@ async fn about(station: &Station, id: i64, eye: &str, with: Option<i64>) -> Resu
         None => None,
     };
     if let Some(other) = &with
-        && (other.patient_id != visit.patient_id || other.id == visit.id)
+        && (other.patient_id != visit.patient_id
+            || (other.opened_us, other.id) >= (visit.opened_us, visit.id))
     {
         return Err(ApiError::bad(
             format!("visit {}", other.id),
-            "it is no other visit of the same patient",
+            "it is no earlier visit of the same patient",
             "Compare with an earlier visit of this patient",
         ));
     }
@@ -194,14 +195,15 @@ async fn told(station: &Station, about: &About) -> Result<Json<Montage>, ApiErro
             "failed".clone_into(&mut out.state);
             out.problem = Some(why);
         }
-        Stand::Made(made) => {
-            "made".clone_into(&mut out.state);
-            out.outdated = made.key != key;
-            out.calibrated = made.assembly.calibrated;
-            out.method = Some(format!("{} {}", made.assembly.method.name, made.assembly.method.revision));
-            out.frames = frames(&made);
-            out.pictures = pictures(&made, about);
-        }
+        Stand::Made => "made".clone_into(&mut out.state),
+    }
+    // What stands is shown while another is made, and where that failed.
+    if let Some(made) = montage::made(&about.wanted.folder) {
+        out.outdated = made.key != key;
+        out.calibrated = made.assembly.calibrated;
+        out.method = Some(format!("{} {}", made.assembly.method.name, made.assembly.method.revision));
+        out.frames = frames(&made);
+        out.pictures = pictures(&made, about);
     }
     Ok(Json(out))
 }
@@ -226,7 +228,7 @@ fn pictures(made: &Made, about: &About) -> Vec<MontagePicture> {
     let with = about.with.as_ref().map_or_else(String::new, |v| format!("&with={}", v.id));
     // The key changes with what is drawn, so that a browser may keep a picture.
     let address = |file: &str| {
-        let (visit, eye, key) = (about.visit.id, about.eye, &made.key[..12.min(made.key.len())]);
+        let (visit, eye, key) = (about.visit.id, about.eye, made.key.get(..12).unwrap_or_default());
         format!("/api/v1/visits/{visit}/montage/{eye}/picture?file={file}&key={key}{with}")
     };
     let one = |m: &serrata_words::MosaicLine, what: &str, modality: Modality, file: &str| MontagePicture {
@@ -301,12 +303,10 @@ pub struct Wish {
     longest: Option<u32>,
 }
 
-fn kept(station: &Station, about: &About) -> Result<Made, ApiError> {
-    montage::made(&about.wanted.folder)
-        .ok_or_else(|| {
-            ApiError::not_found(format!("visit {}", about.visit.id), "its montage has not been made")
-        })
-        .inspect_err(|_| tracing::debug!(montages = ?station.montages().folder(""), "no montage there"))
+fn kept(about: &About) -> Result<Made, ApiError> {
+    montage::made(&about.wanted.folder).ok_or_else(|| {
+        ApiError::not_found(format!("visit {}", about.visit.id), "its montage has not been made")
+    })
 }
 
 /// A picture of a montage as PNG; alpha is the coverage.
@@ -321,7 +321,7 @@ pub async fn montage_picture(
     Query(wish): Query<Wish>,
 ) -> Result<Response, ApiError> {
     let about = about(&station, id, &eye, wish.with).await?;
-    let made = kept(&station, &about)?;
+    let made = kept(&about)?;
     let known = made.assembly.mosaics.iter().flat_map(|m| [&m.file, &m.provenance]);
     // Only names that the montage itself lists become a path.
     let file = known.chain(made.differences.iter().map(|d| &d.1)).find(|f| **f == wish.file);
@@ -394,7 +394,7 @@ pub async fn transfer_points(
     Json(wish): Json<Carry>,
 ) -> Result<Json<Carried>, ApiError> {
     let about = about(&station, id, &eye, with).await?;
-    let made = kept(&station, &about)?;
+    let made = kept(&about)?;
     let pose = |id: i64| montage::pose(&made.assembly, &id.to_string()).map_err(|e| refused(&e));
     let (from, to) = (pose(wish.from)?, pose(wish.to)?);
     let points = wish.points.iter().map(|p| carry(&from, &to, *p)).collect();
@@ -448,7 +448,7 @@ pub async fn measure_montage(
     Json(drawn): Json<Drawn>,
 ) -> Result<Json<DrawnMeasure>, ApiError> {
     let about = about(&station, id, &eye, with).await?;
-    let made = kept(&station, &about)?;
+    let made = kept(&about)?;
     let (radius, none) = radius(&station, &about).await?;
     let canvas = made.assembly.mosaics.first();
     let canvas = canvas.ok_or_else(|| ApiError::not_found("montage", "it has no picture"))?;
@@ -457,6 +457,9 @@ pub async fn measure_montage(
     let wrong = |e: &dyn std::fmt::Display| {
         ApiError::bad("points", format!("they cannot be used: {e}"), "Draw it again within the picture")
     };
+    if !drawn.closed && drawn.points.len() < 2 {
+        return Err(wrong(&"a path has two points or more"));
+    }
     serrata_eye::check_points(&drawn.points, width, height).map_err(|e| wrong(&e))?;
     let gaze = reference_gaze(&about, &made);
     let axis = EyeAxis::of(gaze, Some(about.eye));
@@ -566,7 +569,7 @@ pub async fn growth(
         let remedy = "Name the earlier visit in `with`";
         return Err(ApiError::bad(format!("visit {id}"), "growth needs two visits", remedy));
     }
-    let made = kept(&station, &about)?;
+    let made = kept(&about)?;
     let (radius, none) = radius(&station, &about).await?;
     let on = |points| Marked { frame: None, points };
     let g = montage::growth(&made.assembly, &on(both.earlier), &on(both.later), radius)

@@ -36,36 +36,43 @@ pub fn difference(before: &Path, after: &Path, to: &Path) -> Result<(), MontageE
 }
 
 /// Local contrast: minus the mean round about, over the standard deviation round about.
+///
+/// Sums over the window's rows are kept column by column and moved down row by row, so that a picture of any height needs
+/// the memory of a few rows beside the result.
 #[allow(clippy::cast_possible_truncation)] // grey levels
 fn levelled(p: &image::GrayAlphaImage) -> Vec<f32> {
     let (w, h) = (p.width() as usize, p.height() as usize);
     let radius = (w.max(h) / 40).max(4);
-    // Sums of coverage, value and square over rectangles.
-    let mut sums = vec![[0f64; 3]; (w + 1) * (h + 1)];
-    for y in 0..h {
-        let mut row = [0f64; 3];
-        for x in 0..w {
-            let [v, c] = p.as_raw()[2 * (y * w + x)..][..2] else { continue };
-            if c > 0 {
-                let v = f64::from(v);
-                row = [row[0] + 1.0, row[1] + v, row[2] + v * v];
+    // Coverage, value and square of what is covered; whole numbers, so that what is taken away leaves nothing behind.
+    let mut columns = vec![[0i64; 3]; w];
+    let shift = |columns: &mut [[i64; 3]], y: usize, sign: i64| {
+        for (sum, pixel) in columns.iter_mut().zip(p.as_raw()[2 * y * w..2 * (y + 1) * w].chunks_exact(2)) {
+            if pixel[1] > 0 {
+                let v = i64::from(pixel[0]);
+                *sum = [sum[0] + sign, sum[1] + sign * v, sum[2] + sign * v * v];
             }
-            let above = sums[y * (w + 1) + x + 1];
-            sums[(y + 1) * (w + 1) + x + 1] = [above[0] + row[0], above[1] + row[1], above[2] + row[2]];
         }
-    }
+    };
+    (0..radius.min(h)).for_each(|y| shift(&mut columns, y, 1));
+    let mut before = vec![[0i64; 3]; w + 1];
     let mut out = Vec::with_capacity(w * h);
     for y in 0..h {
+        if y + radius < h {
+            shift(&mut columns, y + radius, 1);
+        }
+        if y > radius {
+            shift(&mut columns, y - radius - 1, -1);
+        }
         for x in 0..w {
-            let (x0, x1) = (x.saturating_sub(radius), (x + radius + 1).min(w));
-            let (y0, y1) = (y.saturating_sub(radius), (y + radius + 1).min(h));
-            let s = |k: usize| {
-                let at = |x: usize, y: usize| sums[y * (w + 1) + x][k];
-                at(x1, y1) - at(x0, y1) - at(x1, y0) + at(x0, y0)
-            };
-            let n = s(0).max(1.0);
-            let mean = s(1) / n;
-            let sd = (s(2) / n - mean * mean).max(0.0).sqrt().max(3.0);
+            before[x + 1] = std::array::from_fn(|k| before[x][k] + columns[x][k]);
+        }
+        for x in 0..w {
+            let (from, to) = (before[x.saturating_sub(radius)], before[(x + radius + 1).min(w)]);
+            #[allow(clippy::cast_precision_loss)] // sums over some ten thousand pixels
+            let [n, sum, square] = std::array::from_fn(|k| (to[k] - from[k]) as f64);
+            let n = n.max(1.0);
+            let mean = sum / n;
+            let sd = (square / n - mean * mean).max(0.0).sqrt().max(3.0);
             out.push(((f64::from(p.as_raw()[2 * (y * w + x)]) - mean) / sd) as f32);
         }
     }
@@ -93,6 +100,35 @@ mod tests {
         picture(3, spot).save(path("b.png")).unwrap();
         difference(&path("a.png"), &path("b.png"), &path("d.png")).unwrap();
         image::open(path("d.png")).unwrap().into_luma_alpha8()
+    }
+
+    /// Each window summed anew.
+    fn plain(p: &GrayAlphaImage) -> Vec<f32> {
+        let (w, h) = p.dimensions();
+        let radius = (w.max(h) / 40).max(4);
+        let at = |x: u32, y: u32| {
+            let (x0, x1) = (x.saturating_sub(radius), (x + radius + 1).min(w));
+            let (y0, y1) = (y.saturating_sub(radius), (y + radius + 1).min(h));
+            let window = (y0..y1).flat_map(|y| (x0..x1).map(move |x| p.get_pixel(x, y).0));
+            let seen: Vec<f64> = window.filter(|q| q[1] > 0).map(|q| f64::from(q[0])).collect();
+            let n = seen.len().max(1) as f64;
+            let mean = seen.iter().sum::<f64>() / n;
+            let sd = (seen.iter().map(|v| v * v).sum::<f64>() / n - mean * mean).max(0.0).sqrt().max(3.0);
+            ((f64::from(p.get_pixel(x, y).0[0]) - mean) / sd) as f32
+        };
+        (0..w * h).map(|i| at(i % w, i / w)).collect()
+    }
+
+    #[test]
+    fn moved_sums_say_what_sums_made_anew_say() {
+        for (w, h) in [(37, 21), (9, 60), (3, 2), (200, 190)] {
+            let p = GrayAlphaImage::from_fn(w, h, |x, y| {
+                LumaA([((x * 53 + y * 31) % 251) as u8, if (x + 2 * y) % 7 == 0 { 0 } else { 255 }])
+            });
+            for (a, b) in levelled(&p).into_iter().zip(plain(&p)) {
+                assert!((a - b).abs() < 1e-4, "{w} × {h}: {a} {b}");
+            }
+        }
     }
 
     #[test]

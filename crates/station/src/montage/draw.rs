@@ -1,14 +1,24 @@
 use super::{Input, MontageError};
 use rayon::prelude::*;
-use serrata_assemble::{Assembly, Canvas, Hooks, Part};
+use serrata_assemble::{Assembly, Canvas, Hooks, Part, Pose};
 use serrata_frame::Samples;
-use serrata_words::{Modality, MosaicLine, Placement};
+use serrata_words::{Modality, MosaicLine, Placement, Ring};
 use std::collections::BTreeMap;
 use std::io::{BufWriter, Write};
 use std::path::Path;
 
 /// Rows drawn at a time: memory stays bounded whatever the canvas.
 const ROWS: u32 = 128;
+
+/// The canvas that holds what all placed frames saw; none where nothing was placed.
+#[must_use]
+pub fn canvas(all: &[Input], assembly: &Assembly, longest: u32) -> Option<Canvas> {
+    let placed = all.iter().zip(&assembly.frames).filter(|(_, p)| p.status == Placement::Placed);
+    let frames: Vec<(&Pose, &[Ring])> = placed
+        .filter_map(|(i, p)| Some((p.pose.as_ref()?, &i.observation.visible_retina.place.polygons[..])))
+        .collect();
+    Canvas::around(&frames, longest)
+}
 
 /// Draws the placed frames among `which`, one picture a kind, into a folder; `{prefix}{kind}.png` and its provenance.
 ///

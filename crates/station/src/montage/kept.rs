@@ -1,4 +1,4 @@
-use super::{Made, MontageError, Wanted, made, make};
+use super::{MontageError, Wanted, made, make};
 use bytes::Bytes;
 use serrata_assemble::Hooks;
 use std::collections::HashMap;
@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Where a montage stands.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum State {
     /// Nobody asked for it.
     None,
@@ -18,8 +18,8 @@ pub enum State {
         /// Frames in all.
         of: usize,
     },
-    /// It stands.
-    Made(Box<Made>),
+    /// It stands (see [`made`]).
+    Made,
     /// It could not be made; one sentence.
     Failed(String),
 }
@@ -83,7 +83,8 @@ impl Montages {
                 State::Making { done: p.done.load(Ordering::Relaxed), of: p.of.load(Ordering::Relaxed) }
             }
             Some(Noted::Failed(why)) => State::Failed(why.clone()),
-            None => made(folder).map_or(State::None, |m| State::Made(Box::new(m))),
+            None if made(folder).is_some() => State::Made,
+            None => State::None,
         }
     }
 

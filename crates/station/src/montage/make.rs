@@ -1,8 +1,8 @@
-use super::{Folder, Input, MontageError, difference, draw, line, place};
+use super::{Folder, Input, MontageError, canvas, difference, draw, line, place};
 use crate::reading::read_frames;
 use bytes::Bytes;
 use serde::{Deserialize, Serialize};
-use serrata_assemble::{Canvas, Hooks, METHOD, Pose};
+use serrata_assemble::{Hooks, METHOD};
 use serrata_frame::Limits;
 use serrata_words::{AssemblyLine, Gaze, Instrument, Modality, MosaicLine, Observation, Placement};
 use sha2::{Digest, Sha256};
@@ -99,16 +99,13 @@ pub fn make(
         return Err(MontageError::Stopped);
     }
     let placed = |i: usize| assembly.frames[i].status == Placement::Placed;
-    let (of_earlier, of_later): (Vec<usize>, Vec<usize>) =
-        (0..inputs.len()).filter(|i| placed(*i)).partition(|i| wanted.picks[*i].earlier);
+    let any_of = |earlier| (0..inputs.len()).any(|i| placed(i) && wanted.picks[i].earlier == earlier);
     let compared = wanted.picks.iter().any(|p| p.earlier);
-    if compared && (of_earlier.is_empty() || of_later.is_empty()) {
+    if compared && !(any_of(true) && any_of(false)) {
         return Err(MontageError::Apart);
     }
     let mut words = line(&inputs, &assembly);
-    let poses: Vec<&Pose> =
-        of_earlier.iter().chain(&of_later).filter_map(|i| assembly.frames[*i].pose.as_ref()).collect();
-    let canvas = Canvas::around(&poses, CANVAS).ok_or(MontageError::Empty)?;
+    let canvas = canvas(&inputs, &assembly, CANVAS).ok_or(MontageError::Empty)?;
     if let Some(parent) = wanted.folder.parent() {
         std::fs::create_dir_all(parent).map_err(|e| {
             MontageError::file(parent, format!("the folder cannot be made ({e}); check the space"))

@@ -18,7 +18,7 @@ mod make;
 mod points;
 
 pub use difference::difference;
-pub use draw::draw;
+pub use draw::{canvas, draw};
 pub use error::MontageError;
 pub use folder::Folder;
 pub use growth::{Growth, Marked, growth};

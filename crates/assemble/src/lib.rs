@@ -34,6 +34,6 @@ pub use assembly::{Assembly, METHOD, Placed, assemble};
 pub use hooks::Hooks;
 pub use lens::Lens;
 pub use mosaic::{Canvas, Part, Strip};
-pub use pair::{Evidence, Match, Vessels, pair};
+pub use pair::{Evidence, Match, Vessels, near, pair};
 pub use pose::Pose;
 pub use source::Source;

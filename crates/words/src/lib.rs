@@ -14,6 +14,7 @@
 
 pub mod appraisal;
 pub mod assembly;
+mod dye;
 pub mod error_line;
 pub mod event;
 pub mod eye;
@@ -39,6 +40,7 @@ pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
 pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
+pub use dye::{DyeCurve, DyeFrame, DyeLine, DyeRegion, DyeSpan};
 pub use error_line::ErrorLine;
 pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
 pub use eye::Eye;

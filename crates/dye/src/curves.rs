@@ -1,0 +1,247 @@
+//! Which pixels are arteries, veins and neither, told by when the dye comes; their curves.
+
+use crate::stack::boxed;
+use serrata_frame::Plane;
+
+/// Angular sectors about the disc: what is drawn again to see how sure a time is.
+pub(crate) const SECTORS: usize = 12;
+
+/// How much of the choroid's early glow shows through an artery (judgement: blood hides about half).
+const THROUGH: f32 = 0.5;
+
+/// Kinds of pixels about the disc.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Class {
+    Artery,
+    Vein,
+    /// No vessel that shows: choroid, capillaries.
+    Ground,
+}
+
+/// Curves of brightness about the disc, in the order of time.
+#[derive(Debug, Clone)]
+pub(crate) struct Curves {
+    pub seconds: Vec<f64>,
+    /// Sum over the pixels of a class in a sector, and their number: `[class][sector][moment]`.
+    sums: [Vec<Vec<f64>>; 3],
+    counts: [Vec<f64>; 3],
+    /// Whether arteries and veins come at two times.
+    pub apart: bool,
+    /// How much later the dye comes to the arteries and to the veins here than at the disc's margin, seconds.
+    pub lag: [f64; 2],
+}
+
+/// Where the disc is in the reference, pixels: middle and radius.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Disc {
+    pub at: [f64; 2],
+    pub radius: f64,
+}
+
+impl Curves {
+    /// Curves of a stack about the disc. None where no vessel shows there.
+    #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
+    pub fn of(planes: &[Plane], seconds: &[f64], disc: Disc) -> Option<Self> {
+        let first = planes.first()?;
+        let (w, h) = (first.width, first.height);
+        let bright = brightest(planes, seconds)?;
+        let radius = disc.radius.max(5.0);
+        let wide = (1.4 * radius).ceil() as usize;
+        let ring = boxed(&bright, wide, |_| true);
+        let fine = boxed(&bright, 1, |_| true);
+        let polar = |i: usize| {
+            let d = [(i % w) as f64 + 0.5 - disc.at[0], (i / w) as f64 + 0.5 - disc.at[1]];
+            let turn = d[1].atan2(d[0]) / std::f64::consts::TAU + 0.5;
+            (d[0].hypot(d[1]) / radius, ((turn * SECTORS as f64) as usize).min(SECTORS - 1))
+        };
+        let zone: Vec<usize> = (0..w * h).filter(|i| (1.2..3.0).contains(&polar(*i).0)).collect();
+        let stands = |i: usize| fine.data[i] - ring.data[i];
+        let mut heights: Vec<f32> = zone.iter().map(|i| stands(*i)).filter(|v| v.is_finite()).collect();
+        if heights.len() < 200 {
+            return None;
+        }
+        heights.sort_by(f32::total_cmp);
+        let at = |q: f64| heights[((heights.len() - 1) as f64 * q) as usize];
+        let (vessel, plain) = (at(0.90).max(at(0.5) + 2.0 * (at(0.5) - at(0.16))), at(0.5));
+        let vessels: Vec<usize> = zone.iter().copied().filter(|i| stands(*i) > vessel).collect();
+        let is_vessel = |i: usize| stands(i) > plain;
+        let planes = &evened(planes, &vessels, &zone, seconds);
+        let softs: Vec<(Plane, Plane)> =
+            planes.iter().map(|p| (boxed(p, 1, |_| true), boxed(p, wide, |i| !is_vessel(i)))).collect();
+        let height = |i: usize, through: f32| -> Vec<f64> {
+            softs.iter().map(|(fine, ring)| f64::from(fine.data[i] - through * ring.data[i])).collect()
+        };
+        let arrivals: Vec<(usize, f64)> =
+            vessels.iter().filter_map(|i| Some((*i, arrival(&height(*i, 1.0), seconds, 0.5)?))).collect();
+        if arrivals.len() < 40 {
+            return None;
+        }
+        let (split, apart) = two(&arrivals.iter().map(|a| a.1).collect::<Vec<f64>>());
+        let mut veins: Vec<(usize, f64)> = arrivals.iter().copied().filter(|a| a.1 > split).collect();
+        veins.sort_by(|a, b| a.1.total_cmp(&b.1));
+        // Small pictures mix vessels that lie side by side: the earliest third of the arteries and the latest
+        // third of the veins are the purest.
+        let pure = veins.len() * 2 / 3;
+        let mut early: Vec<(usize, f64)> = arrivals.iter().copied().filter(|a| a.1 <= split).collect();
+        early.sort_by(|a, b| a.1.total_cmp(&b.1));
+        early.truncate(early.len() / 3);
+        let mut out = Self {
+            seconds: seconds.to_vec(),
+            sums: std::array::from_fn(|_| vec![vec![0.0; seconds.len()]; SECTORS]),
+            counts: std::array::from_fn(|_| vec![0.0; SECTORS]),
+            apart,
+            lag: [0.0; 2],
+        };
+        let far = |all: &[(usize, f64)]| {
+            lag(&all.iter().map(|(i, t)| (polar(*i).0, *t)).collect::<Vec<(f64, f64)>>())
+        };
+        out.lag = [far(&early), far(&veins[pure..])];
+        let mut add = |class: Class, i: usize, curve: &[f64]| {
+            let (c, s) = (class as usize, polar(i).1);
+            if curve.iter().all(|v| v.is_finite()) {
+                out.counts[c][s] += 1.0;
+                out.sums[c][s].iter_mut().zip(curve).for_each(|(sum, v)| *sum += v);
+            }
+        };
+        for (i, _) in &early {
+            add(Class::Artery, *i, &height(*i, THROUGH));
+        }
+        for (k, (i, _)) in veins.iter().enumerate() {
+            let curve = height(*i, 1.0);
+            if k >= pure {
+                add(Class::Vein, *i, &curve);
+            }
+        }
+        for i in zone.iter().copied().filter(|i| stands(*i) < plain) {
+            let curve: Vec<f64> = softs.iter().map(|s| f64::from(s.0.data[i])).collect();
+            add(Class::Ground, i, &curve);
+        }
+        Some(out)
+    }
+
+    /// The mean curve of a class with a weight for each sector: (second, brightness).
+    pub fn mean(&self, class: Class, weights: &[f64]) -> Option<Vec<[f64; 2]>> {
+        let c = class as usize;
+        let many: f64 = self.counts[c].iter().zip(weights).map(|(n, w)| n * w).sum();
+        if many < 8.0 {
+            return None;
+        }
+        let at = |k: usize| self.sums[c].iter().zip(weights).map(|(s, w)| w * s[k]).sum::<f64>() / many;
+        Some(self.seconds.iter().enumerate().map(|(k, t)| [*t, at(k)]).collect())
+    }
+}
+
+/// Mean of the planes about the brightest moment.
+fn brightest(planes: &[Plane], seconds: &[f64]) -> Option<Plane> {
+    let mean = |p: &Plane| {
+        let (mut sum, mut n) = (0.0f64, 0.0f64);
+        for v in p.data.iter().filter(|v| v.is_finite()) {
+            sum += f64::from(*v);
+            n += 1.0;
+        }
+        sum / n.max(1.0)
+    };
+    let top = (0..planes.len()).max_by(|i, j| mean(&planes[*i]).total_cmp(&mean(&planes[*j])))?;
+    let near: Vec<&Plane> =
+        planes.iter().zip(seconds).filter(|(_, t)| (*t - seconds[top]).abs() <= 4.0).map(|p| p.0).collect();
+    #[allow(clippy::cast_precision_loss)] // some frames
+    let n = near.len() as f32;
+    let first = planes.first()?;
+    Some(Plane::from_fn(first.width, first.height, |x, y| near.iter().map(|p| p.at(x, y)).sum::<f32>() / n))
+}
+
+/// The second at which a curve has risen by a share of its way from the lowest value before its peak to the peak.
+pub(crate) fn arrival(curve: &[f64], seconds: &[f64], share: f64) -> Option<f64> {
+    let top =
+        (0..curve.len()).filter(|k| curve[*k].is_finite()).max_by(|a, b| curve[*a].total_cmp(&curve[*b]))?;
+    let low = curve[..=top].iter().copied().filter(|v| v.is_finite()).fold(f64::INFINITY, f64::min);
+    let goal = low + share * (curve[top] - low);
+    let k = (0..top).rev().find(|k| curve[*k] < goal)?;
+    let (a, b) = (curve[k], curve[k + 1]);
+    Some(seconds[k] + (seconds[k + 1] - seconds[k]) * ((goal - a) / (b - a).max(1e-9)).clamp(0.0, 1.0))
+}
+
+/// The time between two groups (the split with the least scatter within), and whether they stand apart.
+fn two(times: &[f64]) -> (f64, bool) {
+    let mut t = times.to_vec();
+    t.sort_by(f64::total_cmp);
+    let mut sums = vec![0.0];
+    let mut squares = vec![0.0];
+    for v in &t {
+        sums.push(sums[sums.len() - 1] + v);
+        squares.push(squares[squares.len() - 1] + v * v);
+    }
+    #[allow(clippy::cast_precision_loss)] // counts
+    let within = |a: usize, b: usize| {
+        let n = (b - a) as f64;
+        (squares[b] - squares[a]) - (sums[b] - sums[a]).powi(2) / n.max(1.0)
+    };
+    let n = t.len();
+    let least = (n / 10).max(1);
+    let Some(k) = (least..n.saturating_sub(least))
+        .min_by(|i, j| (within(0, *i) + within(*i, n)).total_cmp(&(within(0, *j) + within(*j, n))))
+    else {
+        return (t.last().copied().unwrap_or(0.0), false);
+    };
+    #[allow(clippy::cast_precision_loss)] // counts
+    let mean = |a: usize, b: usize| (sums[b] - sums[a]) / (b - a) as f64;
+    let apart = mean(k, n) - mean(0, k) > 0.4 && within(0, k) + within(k, n) < 0.5 * within(0, n);
+    (f64::midpoint(t[k - 1], t[k]), apart)
+}
+
+/// The planes with what all vessels and the ground do together from one frame to the next taken out: exposure and gain that
+/// step between frames. What changes slowly is the dye's and stays; so does what comes before the vessels are half full,
+/// where a rise and a step look alike.
+#[allow(clippy::cast_precision_loss)] // counts
+fn evened(planes: &[Plane], vessels: &[usize], zone: &[usize], seconds: &[f64]) -> Vec<Plane> {
+    let mean = |p: &Plane, which: &[usize]| {
+        let seen: Vec<f64> = which.iter().map(|i| f64::from(p.data[*i])).filter(|v| v.is_finite()).collect();
+        seen.iter().sum::<f64>() / seen.len().max(1) as f64
+    };
+    let logs: Vec<[f64; 2]> =
+        planes.iter().map(|p| [mean(p, vessels), mean(p, zone)].map(|v| v.max(1e-4).ln())).collect();
+    let top = logs.iter().map(|l| l[0]).fold(f64::NEG_INFINITY, f64::max);
+    let from = logs.iter().position(|l| l[0] > top - 0.7).unwrap_or(logs.len());
+    planes
+        .iter()
+        .enumerate()
+        .map(|(k, p)| {
+            if k < from {
+                return p.clone();
+            }
+            // The neighbours in time, on a straight line; both kinds have their say.
+            let near: Vec<usize> = (from.max(k.saturating_sub(4))..(k + 5).min(planes.len())).collect();
+            let off = [0, 1].map(|c| {
+                let n = near.len() as f64;
+                let (t, v) = (|i: usize| seconds[i] - seconds[k], |i: usize| logs[i][c]);
+                let (st, sv) =
+                    (near.iter().map(|i| t(*i)).sum::<f64>(), near.iter().map(|i| v(*i)).sum::<f64>());
+                let stt = near.iter().map(|i| t(*i).powi(2)).sum::<f64>();
+                let stv = near.iter().map(|i| t(*i) * v(*i)).sum::<f64>();
+                let d = n * stt - st * st;
+                let at = if d > 1e-9 { (stt * sv - st * stv) / d } else { sv / n };
+                v(k) - at
+            });
+            #[allow(clippy::cast_possible_truncation)] // a factor about 1
+            let gain = (f64::midpoint(off[0], off[1]).clamp(-0.7, 0.7)).exp() as f32;
+            Plane::from_fn(p.width, p.height, |x, y| p.at(x, y) / gain)
+        })
+        .collect()
+}
+
+/// How much later the dye comes at the mean distance than at the disc's margin: a line through arrivals over distance in
+/// disc radii.
+#[allow(clippy::cast_precision_loss)] // counts
+fn lag(all: &[(f64, f64)]) -> f64 {
+    let n = all.len() as f64;
+    if n < 20.0 {
+        return 0.0;
+    }
+    let (mr, mt) = (all.iter().map(|a| a.0).sum::<f64>() / n, all.iter().map(|a| a.1).sum::<f64>() / n);
+    let (mut rr, mut rt) = (0.0, 0.0);
+    for (r, t) in all {
+        rr += (r - mr).powi(2);
+        rt += (r - mr) * (t - mt);
+    }
+    (rt / rr.max(1e-9)).clamp(-0.3, 0.4) * (mr - 1.0)
+}

@@ -1,0 +1,27 @@
+//! A dye run read as a series: frames registered to each other, curves of brightness, times with intervals, the phase of
+//! each frame, what stays dark and what brightens late.
+//!
+//! * [`Shot`]: a frame made small with its second; a run of any length needs the memory of one full frame;
+//! * [`analyse`]: shots to a [`Run`] (contract `serrata.dye/1` in [`serrata_words`]);
+//! * [`Bolus`]: first passage and what stays in the blood, fitted to a curve;
+//! * [`late_brightening`], [`unfilled`]: regions that are proposed, never concluded.
+//!
+//! Brightness is as stored: where the instrument's gain changed within the run, curves step with it. Phases are told from
+//! the first arterial frame, not from the clock (arm-to-retina times spread by 24 % from person to person: Wolf, Arend &
+//! Reim, Surv Ophthalmol 1994;38 suppl). Not here: files, the live run, and what a time or a region means.
+
+mod align;
+mod analysis;
+mod bolus;
+mod curves;
+mod phase;
+mod region;
+mod shot;
+mod stack;
+mod times;
+
+pub use analysis::{METHOD, Run, analyse};
+pub use bolus::Bolus;
+pub use phase::phase_of;
+pub use region::{Proposed, late_brightening, unfilled};
+pub use shot::{SIDE, Shot};

@@ -1,0 +1,94 @@
+//! Contract `serrata.dye/1`: what a dye run shows in numbers.
+
+use crate::{DyePhase, Method, Modality};
+use serde::{Deserialize, Serialize};
+
+/// A dye run of one eye and one dye, as one line of JSON.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeLine {
+    /// Always `serrata.dye/1`.
+    pub schema: String,
+    /// The method that made it.
+    pub method: Method,
+    /// The dye.
+    pub modality: Modality,
+    /// Name of the frame that all others are laid on.
+    pub reference: Option<String>,
+    /// All frames in the order they were given.
+    pub frames: Vec<DyeFrame>,
+    /// From the injection until the choroid fills (a tenth of the ground's peak about the disc).
+    pub choroid: Option<DyeSpan>,
+    /// From the injection until the arteries at the disc hold a tenth of their peak.
+    pub arm_to_retina: Option<DyeSpan>,
+    /// From there to the first dye along the walls of the veins at the disc.
+    pub arteriovenous_passage: Option<DyeSpan>,
+    /// How much later the dye passes the veins at the disc than the arteries, in the mean.
+    pub mean_circulation: Option<DyeSpan>,
+    /// Why a time is missing.
+    pub problem: Option<String>,
+    /// Curves of brightness.
+    pub curves: Vec<DyeCurve>,
+    /// Regions proposed to a person.
+    #[serde(default)]
+    pub regions: Vec<DyeRegion>,
+}
+
+impl DyeLine {
+    /// The contract's name.
+    pub const SCHEMA: &'static str = "serrata.dye/1";
+}
+
+/// One frame of a run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeFrame {
+    /// Its name.
+    pub name: String,
+    /// Kind of picture.
+    pub modality: Modality,
+    /// Seconds since the injection began.
+    pub seconds: Option<f64>,
+    /// Its phase, told from the first arterial frame.
+    pub phase: Option<DyePhase>,
+    /// Whether its own vessels say where it lies; false: it is laid where its neighbour lies.
+    pub registered: bool,
+    /// Why it does not count.
+    pub left_out: Option<String>,
+}
+
+/// A number of seconds.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DyeSpan {
+    /// Seconds.
+    #[serde(serialize_with = "crate::round::share")]
+    pub seconds: f64,
+    /// 95 % interval.
+    pub interval: [f64; 2],
+}
+
+/// Brightness over time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeCurve {
+    /// `arteries` and `veins` (against what lies beside them), or `ground`, about the disc.
+    pub what: String,
+    /// Seconds since the injection, brightness from 0 to 1 as stored.
+    pub points: Vec<[f64; 2]>,
+}
+
+/// A region that is proposed, never concluded.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeRegion {
+    /// `late brightening, proposed` or `dark, unfilled, proposed`.
+    pub what: String,
+    /// Outlines in pixels of the reference frame.
+    pub polygons: Vec<Vec<[f64; 2]>>,
+    /// Mean score, 0.5 to 1.
+    #[serde(serialize_with = "crate::round::share")]
+    pub score: f64,
+    /// Area, mm²; null without a projection.
+    pub area_mm2: Option<f64>,
+    /// Its 95 % interval.
+    pub area_interval_mm2: Option<[f64; 2]>,
+    /// Share of the gradable area of the frame that it takes.
+    #[serde(serialize_with = "crate::round::share")]
+    pub share_of_gradable: f64,
+}

@@ -22,6 +22,15 @@ pub(crate) fn region(mask: &Mask, factor: f64) -> Region {
     out
 }
 
+/// The outline of cells row by row, `width` a row, each spanning `factor` pixels: simple rings in pixels.
+///
+/// Example: one set cell of a hundred with a factor of 4 is a square of 4 × 4 pixels.
+#[must_use]
+pub fn outline_of(cells: &[bool], width: usize, factor: f64) -> Region {
+    let height = cells.len() / width.max(1);
+    region(&Mask { width, height, data: cells[..width * height].to_vec() }, factor)
+}
+
 /// Fills 2 × 2 blocks of which only two opposite pixels are set, until there are none.
 fn without_saddles(mask: &Mask) -> Mask {
     let mut out = mask.clone();

@@ -26,6 +26,7 @@ mod stamp;
 mod vessel_map;
 mod visible;
 
+pub use contour::outline_of;
 pub use modality::likely_modality;
 pub use observe::{METHOD, observe, observe_steps};
 pub use overlay::overlay;

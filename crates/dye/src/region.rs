@@ -15,6 +15,25 @@ pub struct Proposed {
     pub gradable: Vec<bool>,
 }
 
+/// What of the retina seen can be graded: not the rim, where light falls off on its own (a fortieth of the width,
+/// judgement), and finite in all planes.
+#[allow(clippy::cast_precision_loss)] // pixels
+fn gradable(seen: &[bool], planes: &[&Plane]) -> Vec<bool> {
+    let Some(p) = planes.first() else { return Vec::new() };
+    let (w, h) = (p.width, p.height);
+    let inside =
+        Plane::from_fn(w, h, |x, y| f32::from(u8::from(seen.get(y * w + x).copied().unwrap_or(false))));
+    let share = boxed(&inside, (w.max(h) / 40).max(2), |_| true);
+    let rim = (w.max(h) / 40).max(2);
+    (0..w * h)
+        .map(|i| {
+            let (x, y) = (i % w, i / w);
+            let framed = x >= rim && y >= rim && x + rim < w && y + rim < h;
+            framed && share.data[i] > 0.999 && planes.iter().all(|p| p.data[i].is_finite())
+        })
+        .collect()
+}
+
 /// Mean of the planes between two seconds since the injection.
 fn between(run: &Run, from: f64, to: f64) -> Option<Plane> {
     let second = |i: usize| run.line.frames[i].seconds.unwrap_or(f64::MAX);
@@ -39,9 +58,7 @@ pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
     let (early, late) = (between(run, 20.0, 45.0)?, between(run, 300.0, f64::MAX / 2.0)?);
     let (w, h) = (early.width, early.height);
     let (e, l) = (boxed(&early, 1, |_| true), boxed(&late, 1, |_| true));
-    let gradable: Vec<bool> = (0..w * h)
-        .map(|i| seen.get(i).copied().unwrap_or(false) && e.data[i].is_finite() && l.data[i].is_finite())
-        .collect();
+    let gradable = gradable(seen, &[&e, &l]);
     // How much the retina as a whole has faded.
     let inside = |p: &Plane| median((0..w * h).filter(|i| gradable[*i]).map(|i| p.data[i]).collect());
     let fade = inside(&l) / inside(&e).max(1e-4);
@@ -70,12 +87,10 @@ pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
 pub fn unfilled(run: &Run, seen: &[bool]) -> Option<Proposed> {
     let full = between(run, 20.0, 60.0)?;
     let (w, h) = (full.width, full.height);
-    let gradable: Vec<bool> =
-        (0..w * h).map(|i| seen.get(i).copied().unwrap_or(false) && full.data[i].is_finite()).collect();
+    let gradable = gradable(seen, &[&full]);
     // Vessels stand out: the lower part of a small neighbourhood is the ground between them.
     let fine = boxed(&full, 2, |i| gradable[i]);
-    let wide = (w.max(h) / 7).max(16);
-    let ground = boxed(&fine, wide, |i| gradable[i]);
+    let ground = surface(&fine, &gradable)?;
     let score = (0..w * h)
         .map(|i| {
             let share = fine.data[i] / ground.data[i].max(1e-4);
@@ -89,5 +104,75 @@ pub fn unfilled(run: &Run, seen: &[bool]) -> Option<Proposed> {
     Some(Proposed { size: [w, h], score, gradable })
 }
 
+/// A smooth surface through the ground of a picture: the logarithm of brightness as a polynomial of fourth order, what lies
+/// far above (vessels) or below (unfilled, fovea) left out in turn. Light falls off towards the rim in every picture.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // pixels
+fn surface(p: &Plane, gradable: &[bool]) -> Option<Plane> {
+    const TERMS: usize = 15;
+    let (w, h) = (p.width, p.height);
+    let half = w.max(h) as f64 / 2.0;
+    let terms = |i: usize| -> [f64; TERMS] {
+        let (x, y) = (((i % w) as f64 - w as f64 / 2.0) / half, ((i / w) as f64 - h as f64 / 2.0) / half);
+        let mut out = [0.0; TERMS];
+        let mut k = 0;
+        for order in 0..=4i32 {
+            for j in 0..=order {
+                out[k] = x.powi(order - j) * y.powi(j);
+                k += 1;
+            }
+        }
+        out
+    };
+    let log = |i: usize| f64::from(p.data[i].max(1e-4)).ln();
+    let used: Vec<usize> = (0..w * h).step_by(5).filter(|i| gradable[*i] && p.data[*i].is_finite()).collect();
+    if used.len() < 10 * TERMS {
+        return None;
+    }
+    let mut fit = [0.0; TERMS];
+    let value = |fit: &[f64; TERMS], i: usize| terms(i).iter().zip(fit).map(|(t, c)| t * c).sum::<f64>();
+    for round in 0..6 {
+        let (mut a, mut b) = ([[0.0; TERMS]; TERMS], [0.0; TERMS]);
+        for i in &used {
+            let off = log(*i) - value(&fit, *i);
+            if round > 0 && !(-0.25..0.15).contains(&off) {
+                continue;
+            }
+            let t = terms(*i);
+            for j in 0..TERMS {
+                b[j] += t[j] * log(*i);
+                for k in 0..TERMS {
+                    a[j][k] += t[j] * t[k];
+                }
+            }
+        }
+        fit = solve(a, b)?;
+    }
+    Some(Plane::from_fn(w, h, |x, y| value(&fit, y * w + x).exp() as f32))
+}
+
+/// Gauss's elimination with pivots.
+fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; N]> {
+    for k in 0..N {
+        let pivot = (k..N).max_by(|i, j| a[*i][k].abs().total_cmp(&a[*j][k].abs()))?;
+        if a[pivot][k].abs() < 1e-9 {
+            return None;
+        }
+        a.swap(k, pivot);
+        b.swap(k, pivot);
+        for i in k + 1..N {
+            let f = a[i][k] / a[k][k];
+            for j in k..N {
+                a[i][j] -= f * a[k][j];
+            }
+            b[i] -= f * b[k];
+        }
+    }
+    let mut x = [0.0; N];
+    for k in (0..N).rev() {
+        x[k] = (b[k] - (k + 1..N).map(|j| a[k][j] * x[j]).sum::<f64>()) / a[k][k];
+    }
+    Some(x)
+}
+
 /// Brightness against the surroundings below which retina counts as unfilled (judgement).
-const UNFILLED: f32 = 0.6;
+const UNFILLED: f32 = 0.7;

@@ -13,6 +13,7 @@ pub mod api;
 pub mod area;
 pub mod charts;
 pub mod check;
+pub mod dye;
 mod footprints;
 pub mod geometry;
 pub mod instruments;

@@ -81,6 +81,8 @@ pub struct DyeRegion {
     pub what: String,
     /// Outlines in pixels of the reference frame.
     pub polygons: Vec<Vec<[f64; 2]>>,
+    /// Holes in them.
+    pub holes: Vec<Vec<[f64; 2]>>,
     /// Mean score, 0.5 to 1.
     #[serde(serialize_with = "crate::round::share")]
     pub score: f64,

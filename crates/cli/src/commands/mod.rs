@@ -7,6 +7,7 @@ pub mod backup;
 pub mod compare;
 pub mod config;
 pub mod demo;
+pub mod dye;
 pub mod instrument;
 pub mod measure;
 pub mod order;

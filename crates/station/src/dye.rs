@@ -1,0 +1,222 @@
+//! A dye run from pictures to words: the command line and the server go the same way.
+
+use crate::area;
+use crate::geometry;
+use serrata_assemble::Lens;
+use serrata_dye::{Proposed, Run, Shot, analyse, late_brightening, unfilled};
+use serrata_eye::{EyeAxis, Picture, Radius, Stereographic};
+use serrata_frame::{Frame, PixelsError, Plane};
+use serrata_words::{DyeLine, DyePhase, DyeRegion, Eye, Gaze, Instrument, Modality, Observation, Region};
+
+/// Frames of one eye's dye run, made small one by one.
+#[derive(Debug, Default)]
+pub struct Series {
+    shots: Vec<Shot>,
+    /// Projection of each frame as it was.
+    pictures: Vec<(Option<Picture>, Eye, Gaze)>,
+}
+
+/// A run as words, with pictures of its phases.
+#[derive(Debug)]
+pub struct Told {
+    /// Times, curves, phases, regions.
+    pub line: DyeLine,
+    /// The brightest-filled frame of each phase, in the reference's pixels, all stretched alike: 0 to 1.
+    pub phases: Vec<(DyePhase, f64, Plane)>,
+}
+
+/// How a frame was taken, where known.
+#[derive(Debug, Clone, Copy)]
+pub struct Taken<'a> {
+    /// Fluorescein or indocyanine green.
+    pub modality: Modality,
+    /// Which eye; right where nobody says, which only the interval of an area feels.
+    pub eye: Option<Eye>,
+    /// Seconds since the injection.
+    pub seconds: Option<f64>,
+    /// The profile that names the projection.
+    pub instrument: Option<&'a Instrument>,
+    /// The centre pixel's view angle as a person gave it, degrees.
+    pub degrees: Option<f64>,
+}
+
+impl Series {
+    /// Adds a frame; it is not needed afterwards.
+    ///
+    /// # Errors
+    /// Never in practice: where its small picture cannot be made.
+    pub fn add(&mut self, name: String, frame: &Frame, taken: Taken<'_>) -> Result<(), PixelsError> {
+        let (w, h) = (frame.pixels.width(), frame.pixels.height());
+        let given = taken.degrees.map(|d| Stereographic { width: w, height: h, deg_per_px: [d, d] });
+        let known =
+            given.map(Picture::from).or_else(|| area::projection(&frame.facts, taken.instrument, w, h));
+        let lens = given
+            .or_else(|| {
+                frame.facts.centre_view_angle_deg.map(|d| Stereographic {
+                    width: w,
+                    height: h,
+                    deg_per_px: d,
+                })
+            })
+            .or_else(|| taken.instrument.and_then(|i| Stereographic::of(i, w, h)))
+            .map_or_else(|| Lens::nominal(w, h), Lens::known);
+        self.shots.push(Shot::new(name, frame, taken.modality, taken.seconds, lens)?);
+        let eye = taken.eye.or(frame.facts.eye).unwrap_or(Eye::R);
+        self.pictures.push((known, eye, frame.facts.gaze.unwrap_or(Gaze::Primary)));
+        Ok(())
+    }
+
+    /// How many frames there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.shots.len()
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.shots.is_empty()
+    }
+
+    /// The kinds of dye picture among them, fluorescein first.
+    #[must_use]
+    pub fn dyes(&self) -> Vec<Modality> {
+        [Modality::Fa, Modality::Icg]
+            .into_iter()
+            .filter(|m| self.shots.iter().any(|s| s.modality == *m))
+            .collect()
+    }
+
+    /// Reads the run of one dye; none where no frame is of it.
+    #[must_use]
+    pub fn read(&self, dye: Modality, radius: Radius) -> Option<Told> {
+        let mut looked: Option<Observation> = None;
+        let run = analyse(&self.shots, dye, |shot| {
+            let seen = serrata_appraise::observe(&shot.frame().ok()?, dye, None);
+            let disc = seen.disc.as_ref().map(|d| ([d.x, d.y], d.radius));
+            looked = Some(seen);
+            disc
+        })?;
+        let mut line = run.line.clone();
+        if let Some(seen) = looked {
+            let [w, h] = self.shots[run.reference].size();
+            let visible = filled(&seen.visible_retina.place, w, h);
+            let late = late_brightening(&run, &visible).map(|p| ("late brightening, proposed", p));
+            let dark = unfilled(&run, &visible).map(|p| ("dark, unfilled, proposed", p));
+            let found = late.into_iter().chain(dark);
+            line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius)).collect();
+        }
+        Some(Told { phases: phases(&run), line })
+    }
+
+    fn regions(&self, run: &Run, what: &str, p: &Proposed, radius: Radius) -> Vec<DyeRegion> {
+        let factor = self.shots[run.reference].factor;
+        let (picture, eye, gaze) = &self.pictures[run.reference];
+        let [w, h] = p.size;
+        let cells: Vec<bool> = p.score.iter().map(|s| *s >= 0.5).collect();
+        let all = serrata_appraise::outline_of(&cells, w, factor);
+        #[allow(clippy::cast_precision_loss)] // counts of pixels
+        let gradable = p.gradable.iter().filter(|g| **g).count() as f64 * factor * factor;
+        let holes = &all.holes;
+        let one = |ring: Vec<[f64; 2]>| {
+            // A hole belongs to the ring that it lies in; rings of one mask do not lie in each other but through a hole.
+            let alone = Region { polygons: vec![ring.clone()], holes: Vec::new() };
+            let small = |rings: &[Vec<[f64; 2]>]| -> Vec<Vec<[f64; 2]>> {
+                rings.iter().map(|r| r.iter().map(|q| q.map(|v| v / factor)).collect()).collect()
+            };
+            let around = filled(&Region { polygons: small(&alone.polygons), holes: Vec::new() }, w, h);
+            let within = |hole: &&Vec<[f64; 2]>| {
+                let mine = filled(&Region { polygons: small(&[(*hole).clone()]), holes: Vec::new() }, w, h);
+                mine.iter().zip(&around).any(|(m, a)| *m && *a)
+            };
+            let region =
+                Region { polygons: alone.polygons, holes: holes.iter().filter(within).cloned().collect() };
+            let flat = region.flat_area();
+            if flat < LEAST_PX * factor * factor {
+                return None;
+            }
+            let inside =
+                filled(&Region { polygons: small(&region.polygons), holes: small(&region.holes) }, w, h);
+            let scores: Vec<f32> =
+                inside.iter().zip(&p.score).filter(|(i, _)| **i).map(|(_, s)| *s).collect();
+            #[allow(clippy::cast_precision_loss)] // counts of pixels
+            let score = scores.iter().map(|s| f64::from(*s)).sum::<f64>() / scores.len().max(1) as f64;
+            let axis = EyeAxis::of(*gaze, Some(*eye));
+            let measure = picture.as_ref().and_then(|k| area::area_of(&region, k, radius, axis).ok());
+            Some(DyeRegion {
+                what: what.to_owned(),
+                polygons: region.polygons.clone(),
+                holes: region.holes.clone(),
+                score,
+                area_mm2: measure.as_ref().map(|m| serrata_words::round::six_digits(m.value)),
+                area_interval_mm2: measure.as_ref().map(|m| m.interval.map(serrata_words::round::six_digits)),
+                share_of_gradable: flat / gradable.max(1.0),
+            })
+        };
+        all.polygons.into_iter().filter_map(one).collect()
+    }
+}
+
+/// Smallest region that is proposed, pixels of the small picture (judgement: less is noise).
+const LEAST_PX: f64 = 30.0;
+
+/// Which small pixels lie in a region, holes taken out.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
+fn filled(region: &Region, w: usize, h: usize) -> Vec<bool> {
+    let mut out = vec![false; w * h];
+    for (rings, value) in [(&region.polygons, true), (&region.holes, false)] {
+        for ring in rings {
+            for y in 0..h {
+                let at = y as f64 + 0.5;
+                let mut cuts: Vec<f64> = (0..ring.len())
+                    .filter_map(|i| {
+                        let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
+                        ((a[1] > at) != (b[1] > at))
+                            .then(|| a[0] + (at - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
+                    })
+                    .collect();
+                cuts.sort_by(f64::total_cmp);
+                for pair in cuts.chunks_exact(2) {
+                    let from = (pair[0] - 0.5).ceil().clamp(0.0, w as f64) as usize;
+                    let to = (pair[1] - 0.5).ceil().clamp(0.0, w as f64) as usize;
+                    out[y * w + from..y * w + to.max(from)].fill(value);
+                }
+            }
+        }
+    }
+    out
+}
+
+/// One frame of each phase, the middle one in time, all stretched by the same two levels.
+fn phases(run: &Run) -> Vec<(DyePhase, f64, Plane)> {
+    let of = |i: usize| run.line.frames[i].phase.zip(run.line.frames[i].seconds);
+    let mut groups: Vec<(DyePhase, Vec<(f64, &Plane)>)> = Vec::new();
+    for (i, plane) in &run.planes {
+        let Some((phase, t)) = of(*i) else { continue };
+        match groups.iter_mut().find(|g| g.0 == phase) {
+            Some(g) => g.1.push((t, plane)),
+            None => groups.push((phase, vec![(t, plane)])),
+        }
+    }
+    let chosen: Vec<(DyePhase, f64, &Plane)> =
+        groups.iter().map(|(p, all)| (*p, all[all.len() / 2].0, all[all.len() / 2].1)).collect();
+    let mut levels: Vec<f32> =
+        chosen.iter().flat_map(|c| c.2.data.iter().copied().step_by(7)).filter(|v| v.is_finite()).collect();
+    levels.sort_by(f32::total_cmp);
+    let top =
+        levels.get(levels.len().saturating_sub(1 + levels.len() / 200)).copied().unwrap_or(1.0).max(1e-3);
+    let stretched = |p: &Plane| {
+        let data = p.data.iter().map(|v| if v.is_finite() { (v / top).clamp(0.0, 1.0).sqrt() } else { 0.0 });
+        Plane { width: p.width, height: p.height, data: data.collect() }
+    };
+    chosen.into_iter().map(|(p, t, plane)| (p, t, stretched(plane))).collect()
+}
+
+/// The radius that areas stand on: as given, else the population's.
+///
+/// # Errors
+/// [`geometry::GeometryError`] for a length that no eye has.
+pub fn radius(axial_length_mm: Option<f64>) -> Result<Radius, geometry::GeometryError> {
+    let given = geometry::Given { axial_length_mm, ..geometry::Given::default() };
+    geometry::radius(&serrata_words::AcquisitionFacts::default(), &given)
+}

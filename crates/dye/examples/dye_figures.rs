@@ -47,6 +47,7 @@ fn one(seed: u64, size: u32) -> Outcome {
         phases.push((seconds, made.truth.dye.unwrap().phase));
         shots.push(Shot::new(k.to_string(), &made.frame, Modality::Fa, Some(seconds), lens).unwrap());
     }
+
     let read = analyse(&shots, Modality::Fa, |s| {
         let frame = s.frame().unwrap();
         let seen = serrata_appraise::observe(&frame, Modality::Fa, None);
@@ -93,15 +94,6 @@ fn main() {
             let near = edges.iter().any(|e| (e - t).abs() <= 0.3);
             frames += 1;
             right += usize::from(near || f.phase == Some(*phase));
-        }
-        if std::env::var("SHOW").is_ok() {
-            for k in 0..l.curves[0].points.len().min(36) {
-                println!(
-                    "{:6.2} {}",
-                    l.curves[0].points[k][0],
-                    l.curves.iter().map(|c| format!("{:8.4}", c.points[k][1])).collect::<String>()
-                );
-            }
         }
         let lost = l.frames.iter().filter(|f| !f.registered).count();
         println!(

@@ -41,7 +41,9 @@ pub(crate) fn align(shots: &[Shot]) -> Option<Aligned> {
             let placed = |m: &serrata_assemble::Match| m.evidence.placement() == Placement::Placed;
             // The eye is held by a fixation light, so most frames lie where the reference does.
             let m = near(a, &own, b, &Pose::reference(shot.lens)).filter(placed);
-            m.or_else(|| pair(a, &own, b).filter(placed)).map(|m| m.pose)
+            let elsewhere =
+                || (bright[i] > SHOWS * bright[reference]).then(|| pair(a, &own, b))?.filter(placed);
+            m.or_else(elsewhere).map(|m| m.pose)
         })
         .collect();
     let neighbour = |i: usize| {

@@ -1,6 +1,6 @@
 use crate::Shot;
 use crate::align::align;
-use crate::curves::{Class, Curves, Disc, SECTORS};
+use crate::curves::{Class, Curves, Disc};
 use crate::phase::{Marks, at};
 use crate::stack::stack;
 use crate::times::{Timed, Times, times};
@@ -19,6 +19,24 @@ pub struct Run {
     pub reference: usize,
     /// The shots that count, in the order of time, drawn in the reference's pixels; NaN beyond their edge.
     pub planes: Vec<(usize, Plane)>,
+}
+
+impl Run {
+    /// Adds the curve of a region: the mean brightness of those pixels of the reference's small picture that every frame sees.
+    /// Whether there are any.
+    #[allow(clippy::cast_precision_loss)] // counts
+    pub fn add_curve(&mut self, what: &str, region: &[bool]) -> bool {
+        let seen = |i: &usize| self.planes.iter().all(|p| p.1.data.get(*i).is_some_and(|v| v.is_finite()));
+        let pixels: Vec<usize> = (0..region.len()).filter(|i| region[*i]).filter(seen).collect();
+        let mean =
+            |p: &Plane| pixels.iter().map(|i| f64::from(p.data[*i])).sum::<f64>() / pixels.len() as f64;
+        let points = self.planes.iter().filter_map(|(i, p)| Some([self.line.frames[*i].seconds?, mean(p)]));
+        if pixels.is_empty() {
+            return false;
+        }
+        self.line.curves.push(DyeCurve { what: what.to_owned(), points: points.collect() });
+        true
+    }
 }
 
 /// Least frames of a passage that times are told from.
@@ -141,9 +159,6 @@ const USUAL_CIRCULATION_S: f64 = 4.7;
 
 fn words(c: &Curves) -> Vec<DyeCurve> {
     let all = [(Class::Artery, "arteries"), (Class::Vein, "veins"), (Class::Ground, "ground")];
-    let one = |(class, what): (Class, &str)| {
-        let points = c.mean(class, &[1.0; SECTORS])?;
-        Some(DyeCurve { what: what.to_owned(), points })
-    };
+    let one = |(class, what): (Class, &str)| Some(DyeCurve { what: what.to_owned(), points: c.mean(class)? });
     all.into_iter().filter_map(one).collect()
 }

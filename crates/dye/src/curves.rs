@@ -3,12 +3,6 @@
 use crate::stack::boxed;
 use serrata_frame::Plane;
 
-/// Angular sectors about the disc: what is drawn again to see how sure a time is.
-pub(crate) const SECTORS: usize = 12;
-
-/// How much of the choroid's early glow shows through an artery (judgement: blood hides about half).
-const THROUGH: f32 = 0.5;
-
 /// Kinds of pixels about the disc.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Class {
@@ -22,13 +16,11 @@ pub(crate) enum Class {
 #[derive(Debug, Clone)]
 pub(crate) struct Curves {
     pub seconds: Vec<f64>,
-    /// Sum over the pixels of a class in a sector, and their number: `[class][sector][moment]`.
-    sums: [Vec<Vec<f64>>; 3],
-    counts: [Vec<f64>; 3],
+    /// Sum over the pixels of a class at each moment, and their number.
+    sums: [Vec<f64>; 3],
+    counts: [f64; 3],
     /// Whether arteries and veins come at two times.
     pub apart: bool,
-    /// How much later the dye comes to the arteries and to the veins here than at the disc's margin, seconds.
-    pub lag: [f64; 2],
 }
 
 /// Where the disc is in the reference, pixels: middle and radius.
@@ -49,12 +41,9 @@ impl Curves {
         let wide = (1.4 * radius).ceil() as usize;
         let ring = boxed(&bright, wide, |_| true);
         let fine = boxed(&bright, 1, |_| true);
-        let polar = |i: usize| {
-            let d = [(i % w) as f64 + 0.5 - disc.at[0], (i / w) as f64 + 0.5 - disc.at[1]];
-            let turn = d[1].atan2(d[0]) / std::f64::consts::TAU + 0.5;
-            (d[0].hypot(d[1]) / radius, ((turn * SECTORS as f64) as usize).min(SECTORS - 1))
-        };
-        let zone: Vec<usize> = (0..w * h).filter(|i| (1.2..3.0).contains(&polar(*i).0)).collect();
+        let away =
+            |i: usize| ((i % w) as f64 + 0.5 - disc.at[0]).hypot((i / w) as f64 + 0.5 - disc.at[1]) / radius;
+        let zone: Vec<usize> = (0..w * h).filter(|i| (1.2..3.0).contains(&away(*i))).collect();
         let stands = |i: usize| fine.data[i] - ring.data[i];
         let mut heights: Vec<f32> = zone.iter().map(|i| stands(*i)).filter(|v| v.is_finite()).collect();
         if heights.len() < 200 {
@@ -68,11 +57,11 @@ impl Curves {
         let planes = &evened(planes, &vessels, &zone, seconds);
         let softs: Vec<(Plane, Plane)> =
             planes.iter().map(|p| (boxed(p, 1, |_| true), boxed(p, wide, |i| !is_vessel(i)))).collect();
-        let height = |i: usize, through: f32| -> Vec<f64> {
-            softs.iter().map(|(fine, ring)| f64::from(fine.data[i] - through * ring.data[i])).collect()
+        let height = |i: usize| -> Vec<f64> {
+            softs.iter().map(|(fine, ring)| f64::from(fine.data[i] - ring.data[i])).collect()
         };
         let arrivals: Vec<(usize, f64)> =
-            vessels.iter().filter_map(|i| Some((*i, arrival(&height(*i, 1.0), seconds, 0.5)?))).collect();
+            vessels.iter().filter_map(|i| Some((*i, arrival(&height(*i), seconds, 0.5)?))).collect();
         if arrivals.len() < 40 {
             return None;
         }
@@ -87,47 +76,29 @@ impl Curves {
         early.truncate(early.len() / 3);
         let mut out = Self {
             seconds: seconds.to_vec(),
-            sums: std::array::from_fn(|_| vec![vec![0.0; seconds.len()]; SECTORS]),
-            counts: std::array::from_fn(|_| vec![0.0; SECTORS]),
+            sums: std::array::from_fn(|_| vec![0.0; seconds.len()]),
+            counts: [0.0; 3],
             apart,
-            lag: [0.0; 2],
         };
-        let far = |all: &[(usize, f64)]| {
-            lag(&all.iter().map(|(i, t)| (polar(*i).0, *t)).collect::<Vec<(f64, f64)>>())
-        };
-        out.lag = [far(&early), far(&veins[pure..])];
-        let mut add = |class: Class, i: usize, curve: &[f64]| {
-            let (c, s) = (class as usize, polar(i).1);
+        let mut add = |class: Class, i: usize| {
+            let c = class as usize;
+            let curve: Vec<f64> = softs.iter().map(|(fine, _)| f64::from(fine.data[i])).collect();
             if curve.iter().all(|v| v.is_finite()) {
-                out.counts[c][s] += 1.0;
-                out.sums[c][s].iter_mut().zip(curve).for_each(|(sum, v)| *sum += v);
+                out.counts[c] += 1.0;
+                out.sums[c].iter_mut().zip(curve).for_each(|(sum, v)| *sum += v);
             }
         };
-        for (i, _) in &early {
-            add(Class::Artery, *i, &height(*i, THROUGH));
-        }
-        for (k, (i, _)) in veins.iter().enumerate() {
-            let curve = height(*i, 1.0);
-            if k >= pure {
-                add(Class::Vein, *i, &curve);
-            }
-        }
-        for i in zone.iter().copied().filter(|i| stands(*i) < plain) {
-            let curve: Vec<f64> = softs.iter().map(|s| f64::from(s.0.data[i])).collect();
-            add(Class::Ground, i, &curve);
-        }
+        early.iter().for_each(|(i, _)| add(Class::Artery, *i));
+        veins[pure..].iter().for_each(|(i, _)| add(Class::Vein, *i));
+        zone.iter().copied().filter(|i| stands(*i) < plain).for_each(|i| add(Class::Ground, i));
         Some(out)
     }
 
-    /// The mean curve of a class with a weight for each sector: (second, brightness).
-    pub fn mean(&self, class: Class, weights: &[f64]) -> Option<Vec<[f64; 2]>> {
+    /// The mean curve of a class: (second, brightness). None of fewer than eight pixels.
+    pub fn mean(&self, class: Class) -> Option<Vec<[f64; 2]>> {
         let c = class as usize;
-        let many: f64 = self.counts[c].iter().zip(weights).map(|(n, w)| n * w).sum();
-        if many < 8.0 {
-            return None;
-        }
-        let at = |k: usize| self.sums[c].iter().zip(weights).map(|(s, w)| w * s[k]).sum::<f64>() / many;
-        Some(self.seconds.iter().enumerate().map(|(k, t)| [*t, at(k)]).collect())
+        let many: f64 = self.counts[c];
+        (many >= 8.0).then(|| self.seconds.iter().zip(&self.sums[c]).map(|(t, s)| [*t, s / many]).collect())
     }
 }
 
@@ -227,21 +198,4 @@ fn evened(planes: &[Plane], vessels: &[usize], zone: &[usize], seconds: &[f64]) 
             Plane::from_fn(p.width, p.height, |x, y| p.at(x, y) / gain)
         })
         .collect()
-}
-
-/// How much later the dye comes at the mean distance than at the disc's margin: a line through arrivals over distance in
-/// disc radii.
-#[allow(clippy::cast_precision_loss)] // counts
-fn lag(all: &[(f64, f64)]) -> f64 {
-    let n = all.len() as f64;
-    if n < 20.0 {
-        return 0.0;
-    }
-    let (mr, mt) = (all.iter().map(|a| a.0).sum::<f64>() / n, all.iter().map(|a| a.1).sum::<f64>() / n);
-    let (mut rr, mut rt) = (0.0, 0.0);
-    for (r, t) in all {
-        rr += (r - mr).powi(2);
-        rt += (r - mr) * (t - mt);
-    }
-    (rt / rr.max(1e-9)).clamp(-0.3, 0.4) * (mr - 1.0)
 }

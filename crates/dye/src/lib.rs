@@ -3,17 +3,17 @@
 //!
 //! * [`Shot`]: a frame made small with its second; a run of any length needs the memory of one full frame;
 //! * [`analyse`]: shots to a [`Run`] (contract `serrata.dye/1` in [`serrata_words`]);
-//! * [`Bolus`]: first passage and what stays in the blood, fitted to a curve;
+//! * [`Fitted`]: one model of a first passage, fitted to the curves of arteries, veins and ground together;
 //! * [`late_brightening`], [`unfilled`]: regions that are proposed, never concluded.
 //!
-//! Brightness is as stored: where the instrument's gain changed within the run, curves step with it. Phases are told from
+//! Curves are as stored; the fit gives every frame an exposure of its own. Phases are told from
 //! the first arterial frame, not from the clock (arm-to-retina times spread by 24 % from person to person: Wolf, Arend &
 //! Reim, Surv Ophthalmol 1994;38 suppl). Not here: files, the live run, and what a time or a region means.
 
 mod align;
 mod analysis;
-mod bolus;
 mod curves;
+mod passage;
 mod phase;
 mod region;
 mod shot;
@@ -21,7 +21,7 @@ mod stack;
 mod times;
 
 pub use analysis::{METHOD, Run, analyse};
-pub use bolus::Bolus;
+pub use passage::{Fitted, Measured, Passage};
 pub use phase::phase_of;
 pub use region::{Proposed, late_brightening, unfilled};
 pub use shot::{SIDE, Shot};

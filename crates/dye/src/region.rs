@@ -15,7 +15,7 @@ pub struct Proposed {
     pub gradable: Vec<bool>,
 }
 
-/// What of the retina seen can be graded: not the rim, where light falls off on its own (a fortieth of the width,
+/// What of the retina seen can be graded: not the rim, where light falls off on its own (a twentieth of the width,
 /// judgement), and finite in all planes.
 #[allow(clippy::cast_precision_loss)] // pixels
 fn gradable(seen: &[bool], planes: &[&Plane]) -> Vec<bool> {
@@ -23,8 +23,8 @@ fn gradable(seen: &[bool], planes: &[&Plane]) -> Vec<bool> {
     let (w, h) = (p.width, p.height);
     let inside =
         Plane::from_fn(w, h, |x, y| f32::from(u8::from(seen.get(y * w + x).copied().unwrap_or(false))));
-    let share = boxed(&inside, (w.max(h) / 40).max(2), |_| true);
-    let rim = (w.max(h) / 40).max(2);
+    let share = boxed(&inside, (w.max(h) / 20).max(2), |_| true);
+    let rim = (w.max(h) / 20).max(2);
     (0..w * h)
         .map(|i| {
             let (x, y) = (i % w, i / w);
@@ -45,6 +45,46 @@ fn between(run: &Run, from: f64, to: f64) -> Option<Plane> {
     Some(Plane::from_fn(first.width, first.height, |x, y| near.iter().map(|p| p.at(x, y)).sum::<f32>() / n))
 }
 
+/// Scores by place: pixels that hang together above the first limit are a place, if the brightest tenth of them exceed the
+/// second; the score is the share of that, so that 0.5 is where an edge that is blurred lies.
+fn halves(size: [usize; 2], of: impl Fn(usize) -> f32, [from, least]: [f32; 2]) -> Vec<f32> {
+    let mut score = vec![0.0f32; size[0] * size[1]];
+    for place in places(size, |i| of(i) > from) {
+        let mut all: Vec<f32> = place.iter().map(|i| of(*i)).collect();
+        all.sort_by(f32::total_cmp);
+        let peak = all[all.len() - 1 - all.len() / 10];
+        if peak >= least {
+            place.iter().for_each(|i| score[*i] = (of(*i) / peak).clamp(0.0, 1.0));
+        }
+    }
+    score
+}
+
+/// Pixels that hang together, four neighbours each, place by place.
+fn places([w, h]: [usize; 2], counts: impl Fn(usize) -> bool) -> Vec<Vec<usize>> {
+    let mut open: Vec<bool> = (0..w * h).map(counts).collect();
+    let mut out = Vec::new();
+    for first in 0..w * h {
+        if !std::mem::take(&mut open[first]) {
+            continue;
+        }
+        let mut place = vec![first];
+        let mut next = 0;
+        while let Some(i) = place.get(next).copied() {
+            next += 1;
+            let beside =
+                [(i % w > 0).then(|| i - 1), (i % w + 1 < w).then_some(i + 1), i.checked_sub(w), Some(i + w)];
+            for k in beside.into_iter().flatten().filter(|k| *k < w * h) {
+                if std::mem::take(&mut open[k]) {
+                    place.push(k);
+                }
+            }
+        }
+        out.push(place);
+    }
+    out
+}
+
 fn median(mut v: Vec<f32>) -> f32 {
     let k = v.len() / 2;
     if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(k, f32::total_cmp).1 }
@@ -55,7 +95,9 @@ fn median(mut v: Vec<f32>) -> f32 {
 /// None without frames of both. Called "late brightening, proposed" until a named person accepts it.
 #[must_use]
 pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
-    let (early, late) = (between(run, 20.0, 45.0)?, between(run, 300.0, f64::MAX / 2.0)?);
+    let last = run.planes.iter().filter_map(|(i, _)| run.line.frames[*i].seconds).fold(0.0, f64::max);
+    // What leaks spreads on: of the late frames only the last.
+    let (early, late) = (between(run, 20.0, 45.0)?, between(run, (0.8 * last).max(300.0), last)?);
     let (w, h) = (early.width, early.height);
     let (e, l) = (boxed(&early, 1, |_| true), boxed(&late, 1, |_| true));
     let gradable = gradable(seen, &[&e, &l]);
@@ -68,14 +110,12 @@ pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
     let ground = boxed(&rest, wide, |i| gradable[i]);
     let above: Vec<f32> = (0..w * h).map(|i| rest.data[i] - ground.data[i]).collect();
     let scatter = 1.4826 * median((0..w * h).filter(|i| gradable[*i]).map(|i| above[i].abs()).collect());
-    // Half of what the brightest such places gain over their surroundings, and clear of the scatter.
+    // Half of what each such place gains over its surroundings, where that is clear of the scatter and of the faintest.
     let mut tops: Vec<f32> = (0..w * h).filter(|i| gradable[*i]).map(|i| above[i]).collect();
     tops.sort_by(f32::total_cmp);
     let top = tops.get(tops.len().saturating_sub(1 + tops.len() / 2000)).copied().unwrap_or(0.0);
-    let limit = (5.0 * scatter).max(0.4 * top).max(0.01);
-    let score = (0..w * h)
-        .map(|i| if gradable[i] { (above[i] / (2.0 * limit)).clamp(0.0, 1.0) } else { 0.0 })
-        .collect();
+    let limit = (8.0 * scatter).max(0.3 * top).max(0.02);
+    let score = halves([w, h], |i| if gradable[i] { above[i] } else { 0.0 }, [0.3 * limit, limit]);
     Some(Proposed { size: [w, h], score, gradable })
 }
 
@@ -91,16 +131,11 @@ pub fn unfilled(run: &Run, seen: &[bool]) -> Option<Proposed> {
     // Vessels stand out: the lower part of a small neighbourhood is the ground between them.
     let fine = boxed(&full, 2, |i| gradable[i]);
     let ground = surface(&fine, &gradable)?;
-    let score = (0..w * h)
-        .map(|i| {
-            let share = fine.data[i] / ground.data[i].max(1e-4);
-            if gradable[i] && share.is_finite() {
-                (1.0 - share / (2.0 * UNFILLED)).clamp(0.0, 1.0)
-            } else {
-                0.0
-            }
-        })
-        .collect();
+    let missing = |i: usize| {
+        let share = fine.data[i] / ground.data[i].max(1e-4);
+        if gradable[i] && share.is_finite() { 1.0 - share } else { 0.0 }
+    };
+    let score = halves([w, h], missing, [0.6 * UNFILLED, UNFILLED]);
     Some(Proposed { size: [w, h], score, gradable })
 }
 
@@ -174,5 +209,5 @@ fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; 
     Some(x)
 }
 
-/// Brightness against the surroundings below which retina counts as unfilled (judgement).
-const UNFILLED: f32 = 0.7;
+/// Share of the surroundings' brightness that is missing where retina counts as unfilled (judgement).
+const UNFILLED: f32 = 0.3;

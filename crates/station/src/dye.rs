@@ -88,28 +88,48 @@ impl Series {
     }
 
     /// Reads the run of one dye; none where no frame is of it.
+    ///
+    /// `drawn`: regions by name, outlines in pixels of the reference frame, whose curves are wanted.
     #[must_use]
-    pub fn read(&self, dye: Modality, radius: Radius) -> Option<Told> {
+    pub fn read(&self, dye: Modality, radius: Radius, drawn: &[(String, Vec<[f64; 2]>)]) -> Option<Told> {
         let mut looked: Option<Observation> = None;
-        let run = analyse(&self.shots, dye, |shot| {
+        let mut run = analyse(&self.shots, dye, |shot| {
             let seen = serrata_appraise::observe(&shot.frame().ok()?, dye, None);
             let disc = seen.disc.as_ref().map(|d| ([d.x, d.y], d.radius));
             looked = Some(seen);
             disc
         })?;
+        let [w, h] = self.shots[run.reference].size();
+        let factor = self.shots[run.reference].factor;
+        let fovea = looked.as_ref().and_then(|o| o.fovea.as_ref()).map(|f| [f.x, f.y]);
+        if let (Some(at), Some(disc)) = (fovea, looked.as_ref().and_then(|o| o.disc.as_ref())) {
+            #[allow(clippy::cast_precision_loss)] // pixels
+            let off = |k: usize| ((k % w) as f64 + 0.5 - at[0]).hypot((k / w) as f64 + 0.5 - at[1]);
+            run.add_curve("fovea", &(0..w * h).map(|k| off(k) < FOVEA * disc.radius).collect::<Vec<bool>>());
+        }
+        for (name, ring) in drawn {
+            let small = ring.iter().map(|p| p.map(|v| v / factor)).collect();
+            run.add_curve(name, &filled(&Region { polygons: vec![small], holes: Vec::new() }, w, h));
+        }
         let mut line = run.line.clone();
         if let Some(seen) = looked {
-            let [w, h] = self.shots[run.reference].size();
             let visible = filled(&seen.visible_retina.place, w, h);
-            let late = late_brightening(&run, &visible).map(|p| ("late brightening, proposed", p));
-            let dark = unfilled(&run, &visible).map(|p| ("dark, unfilled, proposed", p));
+            let late = late_brightening(&run, &visible).map(|p| (LATE, p));
+            let dark = unfilled(&run, &visible).map(|p| (DARK, p));
             let found = late.into_iter().chain(dark);
-            line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius)).collect();
+            line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius, fovea)).collect();
         }
         Some(Told { phases: phases(&run), line })
     }
 
-    fn regions(&self, run: &Run, what: &str, p: &Proposed, radius: Radius) -> Vec<DyeRegion> {
+    fn regions(
+        &self,
+        run: &Run,
+        what: &str,
+        p: &Proposed,
+        radius: Radius,
+        fovea: Option<[f64; 2]>,
+    ) -> Vec<DyeRegion> {
         let factor = self.shots[run.reference].factor;
         let (picture, eye, gaze) = &self.pictures[run.reference];
         let [w, h] = p.size;
@@ -129,8 +149,15 @@ impl Series {
                 let mine = filled(&Region { polygons: small(&[(*hole).clone()]), holes: Vec::new() }, w, h);
                 mine.iter().zip(&around).any(|(m, a)| *m && *a)
             };
-            let region =
-                Region { polygons: alone.polygons, holes: holes.iter().filter(within).cloned().collect() };
+            let whole = alone.flat_area();
+            let area =
+                |ring: &Vec<[f64; 2]>| Region { polygons: vec![ring.clone()], holes: Vec::new() }.flat_area();
+            // Vessels that cross what is unfilled are part of it.
+            let counts = |hole: &&Vec<[f64; 2]>| what != DARK || area(hole) > ISLAND * whole;
+            let region = Region {
+                polygons: alone.polygons,
+                holes: holes.iter().filter(counts).filter(within).cloned().collect(),
+            };
             let flat = region.flat_area();
             if flat < LEAST_PX * factor * factor {
                 return None;
@@ -143,26 +170,61 @@ impl Series {
             let score = scores.iter().map(|s| f64::from(*s)).sum::<f64>() / scores.len().max(1) as f64;
             let axis = EyeAxis::of(*gaze, Some(*eye));
             let measure = picture.as_ref().and_then(|k| area::area_of(&region, k, radius, axis).ok());
+            let edge: f64 = region.polygons.iter().chain(&region.holes).map(|r| around_px(r)).sum();
+            let unsure = EDGE_PX * factor * edge / flat;
+            let interval = measure.as_ref().map(|m| {
+                let [low, high] = m.interval.map(|v| (v - m.value).hypot(unsure * m.value));
+                [(m.value - low).max(0.0), m.value + high].map(serrata_words::round::six_digits)
+            });
             Some(DyeRegion {
                 what: what.to_owned(),
                 polygons: region.polygons.clone(),
                 holes: region.holes.clone(),
                 score,
                 area_mm2: measure.as_ref().map(|m| serrata_words::round::six_digits(m.value)),
-                area_interval_mm2: measure.as_ref().map(|m| m.interval.map(serrata_words::round::six_digits)),
+                area_interval_mm2: interval,
                 share_of_gradable: flat / gradable.max(1.0),
+                note: fovea
+                    .filter(|f| what == DARK && inside[pixel(*f, w, h)])
+                    .map(|_| "it holds the fovea, which is dark in every eye".to_owned()),
             })
         };
         all.polygons.into_iter().filter_map(one).collect()
     }
 }
 
+/// What regions are called until a named person accepts them.
+const LATE: &str = "late brightening, proposed";
+const DARK: &str = "dark, unfilled, proposed";
+
+/// Radius of the fovea's curve as a share of the disc's radius (judgement).
+const FOVEA: f64 = 0.4;
+
+/// An island within a dark region below this share of it is taken for vessels that cross it (judgement).
+const ISLAND: f64 = 0.1;
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
+fn pixel([x, y]: [f64; 2], w: usize, h: usize) -> usize {
+    (y.max(0.0) as usize).min(h.saturating_sub(1)) * w + (x.max(0.0) as usize).min(w.saturating_sub(1))
+}
+
 /// Smallest region that is proposed, pixels of the small picture (judgement: less is noise).
 const LEAST_PX: f64 = 30.0;
 
+/// How far an outline that is proposed may lie from where it belongs, pixels of the small picture (95 %; judgement, held
+/// against simulated runs).
+const EDGE_PX: f64 = 1.2;
+
+/// Length of a ring, pixels.
+fn around_px(ring: &[[f64; 2]]) -> f64 {
+    let next = ring.iter().cycle().skip(1);
+    ring.iter().zip(next).map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1])).sum()
+}
+
 /// Which small pixels lie in a region, holes taken out.
 #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
-fn filled(region: &Region, w: usize, h: usize) -> Vec<bool> {
+#[must_use]
+pub fn filled(region: &Region, w: usize, h: usize) -> Vec<bool> {
     let mut out = vec![false; w * h];
     for (rings, value) in [(&region.polygons, true), (&region.holes, false)] {
         for ring in rings {

@@ -16,11 +16,11 @@ pub struct DyeLine {
     pub reference: Option<String>,
     /// All frames in the order they were given.
     pub frames: Vec<DyeFrame>,
-    /// From the injection until the choroid fills (a tenth of the ground's peak about the disc).
+    /// From the injection until the choroid about the disc fills.
     pub choroid: Option<DyeSpan>,
     /// From the injection until the arteries at the disc hold a tenth of their peak.
     pub arm_to_retina: Option<DyeSpan>,
-    /// From there to the first dye along the walls of the veins at the disc.
+    /// From there to the first dye in the veins at the disc.
     pub arteriovenous_passage: Option<DyeSpan>,
     /// How much later the dye passes the veins at the disc than the arteries, in the mean.
     pub mean_circulation: Option<DyeSpan>,
@@ -68,7 +68,7 @@ pub struct DyeSpan {
 /// Brightness over time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DyeCurve {
-    /// `arteries` and `veins` (against what lies beside them), or `ground`, about the disc.
+    /// `arteries`, `veins`, `ground` (choroid and capillaries) about the disc, `fovea`, or the name of a drawn region.
     pub what: String,
     /// Seconds since the injection, brightness from 0 to 1 as stored.
     pub points: Vec<[f64; 2]>,
@@ -93,4 +93,6 @@ pub struct DyeRegion {
     /// Share of the gradable area of the frame that it takes.
     #[serde(serialize_with = "crate::round::share")]
     pub share_of_gradable: f64,
+    /// What else a person should know of it, such as that it holds the fovea.
+    pub note: Option<String>,
 }

@@ -11,6 +11,18 @@ use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
+/// A name and an outline: "name:x,y x,y x,y".
+pub fn outline(text: &str) -> Result<(String, Vec<[f64; 2]>), String> {
+    let (name, rest) = text
+        .rsplit_once(':')
+        .ok_or_else(|| format!("\"{text}\": an outline is written as \"name:x,y x,y x,y\""))?;
+    let points: Option<Vec<[f64; 2]>> = rest.split_whitespace().map(super::transfer::point).collect();
+    let points = points
+        .filter(|p| p.len() >= 3)
+        .ok_or_else(|| format!("\"{text}\": an outline has at least three points x,y in pixels"))?;
+    Ok((name.to_owned(), points))
+}
+
 /// A view angle of the centre pixel on the command line: more than 0 and less than 10 degrees.
 pub fn degrees_per_pixel(text: &str) -> Result<f64, String> {
     let d = text.parse().ok().filter(|d| *d > 0.0 && *d < 10.0);

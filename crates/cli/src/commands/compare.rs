@@ -1,7 +1,6 @@
 //! `serrata compare`: what changed between two visits.
 
 use super::assembling::{place, read};
-use super::transfer::point;
 use anyhow::{Context, Result, anyhow, bail};
 use serde::Serialize;
 use serrata_assemble::Hooks;
@@ -149,12 +148,6 @@ fn tell(result: &Comparison) {
 
 /// An outline "frame:x,y x,y …".
 fn outline(text: &str) -> Result<Marked> {
-    let (name, rest) = text
-        .rsplit_once(':')
-        .ok_or_else(|| anyhow!("\"{text}\": an outline is written as \"frame:x,y x,y x,y\""))?;
-    let points: Option<Vec<[f64; 2]>> = rest.split_whitespace().map(point).collect();
-    let points = points
-        .filter(|p| p.len() >= 3)
-        .ok_or_else(|| anyhow!("\"{text}\": an outline has at least three points x,y in pixels"))?;
-    Ok(Marked { frame: Some(name.to_owned()), points })
+    let (name, points) = super::assembling::outline(text).map_err(|e| anyhow!(e))?;
+    Ok(Marked { frame: Some(name), points })
 }

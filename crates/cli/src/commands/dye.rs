@@ -47,6 +47,9 @@ pub struct Args {
     /// Axial length in mm; without it that of the population.
     #[arg(long, value_name = "MM", value_parser = super::assembling::axial_length)]
     axial_length: Option<f64>,
+    /// A region whose curve is wanted, in pixels of the reference frame: "name:x,y x,y x,y"; may be given several times.
+    #[arg(long, value_name = "REGION", value_parser = super::assembling::outline)]
+    outline: Vec<(String, Vec<[f64; 2]>)>,
     /// One line of JSON a dye (`serrata.dye/1`).
     #[arg(long, conflicts_with = "csv")]
     json: bool,
@@ -87,7 +90,7 @@ pub fn run(args: &Args) -> Result<ExitCode> {
             "none of the pictures is a dye picture by its label; say --modality fa or icg where they do not say"
         );
     }
-    let told: Vec<Told> = dyes.into_iter().filter_map(|d| series.read(d, radius)).collect();
+    let told: Vec<Told> = dyes.into_iter().filter_map(|d| series.read(d, radius, &args.outline)).collect();
     if let Some(dir) = &args.output {
         let folder = serrata_station::montage::Folder::begin(dir, "dye.json")?;
         write(folder.path(), &told)?;
@@ -224,10 +227,11 @@ fn tell(line: &DyeLine) {
             |(a, [l, h])| format!("{a:.2} mm² ({l:.2} to {h:.2})"),
         );
         println!(
-            "{}: {area}, {:.1} % of what can be graded, score {:.2}",
+            "{}: {area}, {:.1} % of what can be graded, score {:.2}{}",
             r.what,
             100.0 * r.share_of_gradable,
-            r.score
+            r.score,
+            r.note.as_ref().map_or_else(String::new, |n| format!("; {n}"))
         );
     }
     println!("Proposals and times are for a named person to accept; Serrata makes no diagnosis.");

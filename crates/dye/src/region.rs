@@ -2,6 +2,7 @@
 
 use crate::Run;
 use crate::stack::boxed;
+use nalgebra::{SMatrix, SVector};
 use serrata_frame::Plane;
 
 /// Pixels of the reference that are proposed, with how sure.
@@ -166,47 +167,19 @@ fn surface(p: &Plane, gradable: &[bool]) -> Option<Plane> {
     let mut fit = [0.0; TERMS];
     let value = |fit: &[f64; TERMS], i: usize| terms(i).iter().zip(fit).map(|(t, c)| t * c).sum::<f64>();
     for round in 0..6 {
-        let (mut a, mut b) = ([[0.0; TERMS]; TERMS], [0.0; TERMS]);
+        let (mut a, mut b) = (SMatrix::<f64, TERMS, TERMS>::zeros(), SVector::<f64, TERMS>::zeros());
         for i in &used {
             let off = log(*i) - value(&fit, *i);
             if round > 0 && !(-0.25..0.15).contains(&off) {
                 continue;
             }
-            let t = terms(*i);
-            for j in 0..TERMS {
-                b[j] += t[j] * log(*i);
-                for k in 0..TERMS {
-                    a[j][k] += t[j] * t[k];
-                }
-            }
+            let t = SVector::from(terms(*i));
+            b += t * log(*i);
+            a += t * t.transpose();
         }
-        fit = solve(a, b)?;
+        fit = a.lu().solve(&b)?.into();
     }
     Some(Plane::from_fn(w, h, |x, y| value(&fit, y * w + x).exp() as f32))
-}
-
-/// Gauss's elimination with pivots.
-fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; N]> {
-    for k in 0..N {
-        let pivot = (k..N).max_by(|i, j| a[*i][k].abs().total_cmp(&a[*j][k].abs()))?;
-        if a[pivot][k].abs() < 1e-9 {
-            return None;
-        }
-        a.swap(k, pivot);
-        b.swap(k, pivot);
-        for i in k + 1..N {
-            let f = a[i][k] / a[k][k];
-            for j in k..N {
-                a[i][j] -= f * a[k][j];
-            }
-            b[i] -= f * b[k];
-        }
-    }
-    let mut x = [0.0; N];
-    for k in (0..N).rev() {
-        x[k] = (b[k] - (k + 1..N).map(|j| a[k][j] * x[j]).sum::<f64>()) / a[k][k];
-    }
-    Some(x)
 }
 
 /// Share of the surroundings' brightness that is missing where retina counts as unfilled (judgement).

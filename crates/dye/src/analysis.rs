@@ -119,6 +119,7 @@ pub fn analyse(
         phase: s.seconds.filter(|_| out[i].is_none()).zip(marks).map(|(t, m)| at(&m, modality, t)),
         registered: own.iter().position(|o| *o == i).is_some_and(|k| aligned.found[k]),
         left_out: out[i].map(str::to_owned),
+        look: None,
     });
     let span = |t: Option<Timed>| t.map(|t| DyeSpan { seconds: t.value, interval: t.interval });
     let [choroid, arm, passage, mean] = told;

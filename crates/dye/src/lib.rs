@@ -23,5 +23,5 @@ mod times;
 pub use analysis::{METHOD, Run, analyse};
 pub use passage::{Fitted, Measured, Passage};
 pub use phase::phase_of;
-pub use region::{Proposed, late_brightening, unfilled};
+pub use region::{Proposed, dark_places, late_brightening, unfilled};
 pub use shot::{SIDE, Shot};

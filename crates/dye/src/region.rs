@@ -127,10 +127,16 @@ pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
 #[must_use]
 pub fn unfilled(run: &Run, seen: &[bool]) -> Option<Proposed> {
     let full = between(run, 20.0, 60.0)?;
+    dark_places(&full, seen)
+}
+
+/// The same in one picture, 0 to 1, of which `seen` is the visible retina: what a single frame can say of it.
+#[must_use]
+pub fn dark_places(full: &Plane, seen: &[bool]) -> Option<Proposed> {
     let (w, h) = (full.width, full.height);
-    let gradable = gradable(seen, &[&full]);
+    let gradable = gradable(seen, &[full]);
     // Vessels stand out: the lower part of a small neighbourhood is the ground between them.
-    let fine = boxed(&full, 2, |i| gradable[i]);
+    let fine = boxed(full, 2, |i| gradable[i]);
     let ground = surface(&fine, &gradable)?;
     let missing = |i: usize| {
         let share = fine.data[i] / ground.data[i].max(1e-4);

@@ -87,6 +87,12 @@ impl Shot {
         Ok(Frame::bare(Pixels::new(w, h, 1, Samples::U8(samples))?))
     }
 
+    /// The small picture, 0 to 1.
+    #[must_use]
+    pub const fn plane(&self) -> &Plane {
+        &self.plane
+    }
+
     /// Mean brightness, 0 to 1.
     #[allow(clippy::cast_precision_loss)] // a count of pixels
     pub(crate) fn mean(&self) -> f32 {

@@ -3,10 +3,10 @@
 use crate::area;
 use crate::geometry;
 use serrata_assemble::Lens;
-use serrata_dye::{Proposed, Run, Shot, analyse, late_brightening, unfilled};
+use serrata_dye::{Proposed, Run, Shot, analyse, dark_places, late_brightening, unfilled};
 use serrata_eye::{EyeAxis, Picture, Radius, Stereographic};
 use serrata_frame::{Frame, PixelsError, Plane};
-use serrata_words::{DyeLine, DyePhase, DyeRegion, Eye, Gaze, Instrument, Modality, Observation, Region};
+use serrata_words::{DyeLine, DyeLook, DyePhase, DyeRegion, Eye, Gaze, Instrument, Modality, Observation, Region};
 
 /// Frames of one eye's dye run, made small one by one.
 #[derive(Debug, Default)]
@@ -14,6 +14,7 @@ pub struct Series {
     shots: Vec<Shot>,
     /// Projection of each frame as it was.
     pictures: Vec<(Option<Picture>, Eye, Gaze)>,
+    looks: Vec<Option<DyeLook>>,
 }
 
 /// A run as words, with pictures of its phases.
@@ -60,7 +61,9 @@ impl Series {
             })
             .or_else(|| taken.instrument.and_then(|i| Stereographic::of(i, w, h)))
             .map_or_else(|| Lens::nominal(w, h), Lens::known);
-        self.shots.push(Shot::new(name, frame, taken.modality, taken.seconds, lens)?);
+        let shot = Shot::new(name, frame, taken.modality, taken.seconds, lens)?;
+        self.looks.push(look(&shot.frame()?));
+        self.shots.push(shot);
         let eye = taken.eye.or(frame.facts.eye).unwrap_or(Eye::R);
         self.pictures.push((known, eye, frame.facts.gaze.unwrap_or(Gaze::Primary)));
         Ok(())
@@ -112,10 +115,17 @@ impl Series {
             run.add_curve(name, &filled(&Region { polygons: vec![small], holes: Vec::new() }, w, h));
         }
         let mut line = run.line.clone();
+        line.frames.iter_mut().zip(&self.looks).for_each(|(f, look)| f.look = *look);
         if let Some(seen) = looked {
             let visible = filled(&seen.visible_retina.place, w, h);
             let late = late_brightening(&run, &visible).map(|p| (LATE, p));
-            let dark = unfilled(&run, &visible).map(|p| (DARK, p));
+            // Without seconds there is no run: a frame speaks for itself.
+            let dark = if run.planes.is_empty() {
+                dark_places(self.shots[run.reference].plane(), &visible)
+            } else {
+                unfilled(&run, &visible)
+            };
+            let dark = dark.map(|p| (DARK, p));
             let found = late.into_iter().chain(dark);
             line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius, fovea)).collect();
         }
@@ -193,9 +203,31 @@ impl Series {
     }
 }
 
+/// What a single frame's pixels say of dye.
+///
+/// Bright vessels are an angiogram's, dark ones are not; where the wide ones are less bright than the rest the veins have
+/// not filled. Between the limits it is not sure.
+#[must_use]
+pub fn look(frame: &Frame) -> Option<DyeLook> {
+    let b = serrata_appraise::ridge_balance(frame)?;
+    let between = |v: f64, [low, high]: [f64; 2]| (v >= high).then_some(true).or((v <= low).then_some(false));
+    let angiogram = between(b.all, ANGIOGRAM);
+    Some(DyeLook {
+        bright: b.all,
+        bright_wide: b.wide,
+        angiogram,
+        veins_filled: between(b.wide, VEINS).filter(|_| angiogram == Some(true)),
+    })
+}
+
 /// What regions are called until a named person accepts them.
 const LATE: &str = "late brightening, proposed";
 const DARK: &str = "dark, unfilled, proposed";
+
+/// Balance of bright vessels below which a frame looks like no angiogram, and from which it does; the same of the wide
+/// ones for veins that are not filled, and that are.
+const ANGIOGRAM: [f64; 2] = [0.47, 0.53];
+const VEINS: [f64; 2] = [0.50, 0.60];
 
 /// Radius of the fovea's curve as a share of the disc's radius (judgement).
 const FOVEA: f64 = 0.4;

@@ -53,6 +53,23 @@ pub struct DyeFrame {
     pub registered: bool,
     /// Why it does not count.
     pub left_out: Option<String>,
+    /// What its pixels say of dye, whatever its label and its second; null where no retina is seen.
+    pub look: Option<DyeLook>,
+}
+
+/// What a single frame's pixels say of dye: a check of labels, no more.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DyeLook {
+    /// Strength of bright vessels as a share of that of bright and dark ones, 0 to 1, vessels of every width.
+    #[serde(serialize_with = "crate::round::share")]
+    pub bright: f64,
+    /// The same of the wide ones alone.
+    #[serde(serialize_with = "crate::round::share")]
+    pub bright_wide: f64,
+    /// Whether it looks like an angiogram; null: not sure.
+    pub angiogram: Option<bool>,
+    /// Whether its veins look filled; null: not sure, or no angiogram.
+    pub veins_filled: Option<bool>,
 }
 
 /// A number of seconds.

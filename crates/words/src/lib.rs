@@ -40,7 +40,7 @@ pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
 pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
-pub use dye::{DyeCurve, DyeFrame, DyeLine, DyeRegion, DyeSpan};
+pub use dye::{DyeCurve, DyeFrame, DyeLine, DyeLook, DyeRegion, DyeSpan};
 pub use error_line::ErrorLine;
 pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
 pub use eye::Eye;

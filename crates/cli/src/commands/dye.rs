@@ -5,7 +5,7 @@ use anyhow::{Context, Result, bail};
 use serrata_frame::Limits;
 use serrata_station::check::{Asked, Labels};
 use serrata_station::dye::{Series, Taken, Told, radius};
-use serrata_words::{DyeLine, DyeSpan, ErrorLine, Eye, Modality};
+use serrata_words::{DyeLine, DyeLook, DyeSpan, ErrorLine, Eye, Modality};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -198,6 +198,16 @@ fn write(dir: &Path, told: &[Told]) -> Result<()> {
     Ok(())
 }
 
+/// What a frame looks like, where that is worth a word: it is labelled as dye, and looks as if there were none.
+fn look(l: DyeLook) -> &'static str {
+    match (l.angiogram, l.veins_filled) {
+        (Some(false), _) => "; looks like no angiogram: check its label",
+        (_, Some(false)) => "; veins look unfilled",
+        (Some(true), Some(true)) => "; veins look filled",
+        _ => "",
+    }
+}
+
 /// The run for people.
 fn tell(line: &DyeLine) {
     println!("{}", line.modality.screen());
@@ -207,7 +217,7 @@ fn tell(line: &DyeLine) {
             || f.phase.map_or_else(|| "no phase told".to_owned(), |p| p.word().replace('_', " ")),
             |why| format!("left out: {why}"),
         );
-        println!("{second} s  {:<40} {phase}", f.name);
+        println!("{second} s  {:<40} {phase}{}", f.name, f.look.map_or("", look));
     }
     let say = |what: &str, t: Option<DyeSpan>| {
         if let Some(DyeSpan { seconds, interval: [low, high] }) = t {

@@ -12,7 +12,7 @@ ONLY ?=
 BENCH ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test bench fuzz real-frames phantom-report phantom-use pictures format clean-demo appraisal-bench assembly-bench
+.PHONY: help setup build demo test bench fuzz real-frames phantom-report phantom-use pictures format clean-demo appraisal-bench assembly-bench dye-bench
 
 help: ## Lists the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 14
@@ -38,6 +38,9 @@ bench: build ## Prints the ratios against OpenCV and dcmtk on the same files, in
 
 assembly-bench: build ## Holds the assembly against annotated points, known geometry and OpenCV (PART="real rings …" for some)
 	@.venv/bin/python checks/assembly_bench.py $(PART)
+
+dye-bench: build ## Holds the dye run against simulated runs and labelled real frames (PART="times regions …" for some)
+	@.venv/bin/python checks/dye_bench.py $(PART)
 
 real-frames: build ## Writes docs/real-frames.md from the real pictures in ../shared/data
 	@.venv/bin/python checks/real_frames.py

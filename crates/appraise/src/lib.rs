@@ -21,9 +21,9 @@ mod overlay;
 mod radial;
 mod reach;
 mod retina;
-mod ridge_balance;
 mod scene;
 mod stamp;
+mod vessel_light;
 mod vessel_map;
 mod visible;
 
@@ -31,5 +31,5 @@ pub use contour::outline_of;
 pub use modality::likely_modality;
 pub use observe::{METHOD, observe, observe_steps};
 pub use overlay::overlay;
-pub use ridge_balance::{RidgeBalance, ridge_balance};
+pub use vessel_light::{VesselLight, vessel_light};
 pub use vessel_map::{VesselMap, vessel_map};

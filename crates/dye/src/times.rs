@@ -26,6 +26,11 @@ const OUTWARD_S: f64 = 0.15;
 /// What the model itself is off by, whatever the fit says: a share of the value, and seconds. From simulated eyes.
 const OFF: [(f64, f64); 4] = [(0.0, 0.35), (0.0, 0.25), (0.13, 0.05), (0.07, 0.1)];
 
+/// A run whose first frame is less than so long before the dye shows no foot of the curves to hold the fit by; then the arrival is
+/// off by more, seconds. From simulated eyes.
+const BEFORE_S: f64 = 2.0;
+const OFF_WITHOUT_FOOT_S: f64 = 0.55;
+
 /// Times from one fit to the three curves; none where nothing rises.
 pub(crate) fn times(curves: &Curves) -> Times {
     let row = |class| Some(curves.mean(class)?.iter().map(|p| p[1]).collect::<Vec<f64>>());
@@ -39,7 +44,10 @@ pub(crate) fn times(curves: &Curves) -> Times {
     let arm = |p: &Passage| first(p) - OUTWARD_S;
     let timed = |k: usize, of: &dyn Fn(&Passage) -> f64| {
         let (value, error) = fit.number(of);
-        let (share, seconds) = OFF[k];
+        let (share, mut seconds) = OFF[k];
+        if k < 2 && value - curves.seconds.first().copied().unwrap_or(value) < BEFORE_S {
+            seconds = OFF_WITHOUT_FOOT_S;
+        }
         let half = 1.96 * error.hypot(share * value).hypot(seconds);
         value.is_finite().then_some(Timed { value, interval: [value - half, value + half] })
     };

@@ -60,12 +60,12 @@ pub struct DyeFrame {
 /// What a single frame's pixels say of dye: a check of labels, no more.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DyeLook {
-    /// Strength of bright vessels as a share of that of bright and dark ones, 0 to 1, vessels of every width.
+    /// Strength of the strongest bright vessels as a share of that of the strongest bright and dark ones, 0 to 1.
     #[serde(serialize_with = "crate::round::share")]
     pub bright: f64,
-    /// The same of the wide ones alone.
+    /// How far the brightest twentieth of the retina rises above the ground about it, natural logarithm.
     #[serde(serialize_with = "crate::round::share")]
-    pub bright_wide: f64,
+    pub rise: f64,
     /// Whether it looks like an angiogram; null: not sure.
     pub angiogram: Option<bool>,
     /// Whether its veins look filled; null: not sure, or no angiogram.

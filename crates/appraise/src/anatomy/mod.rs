@@ -5,7 +5,7 @@ mod fovea;
 mod side;
 mod vessels;
 
-pub(crate) use vessels::{Point, Vessels, WIDTHS, core, map, ridges};
+pub(crate) use vessels::{Point, Vessels, core, map, ridges};
 
 use crate::{mask::Mask, scene::Scene};
 use serrata_words::{Disc, EyeInference, Fovea};

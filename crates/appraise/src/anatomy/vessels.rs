@@ -68,17 +68,17 @@ impl Vessels {
 }
 
 /// Widths at which vessels are looked for when they are mapped, in usual disc radii: capillary branches to the great arcades.
-pub(crate) const WIDTHS: [f32; 4] = [0.023, 0.038, 0.062, 0.1];
+const WIDTHS: [f32; 4] = [0.023, 0.038, 0.062, 0.1];
 
 /// How strongly each working pixel looks like a vessel of any width: the strongest ridge over four scales, each weighted
 /// with scale^1.5 (chosen by area under the curve on 8 of the 14 pictures with vessel masks; scale² favours broad shadows).
 pub(crate) fn map(scene: &Scene<'_>, retina: &Mask) -> Plane {
     let sign = if scene.modality.is_dye() { -1.0 } else { 1.0 };
-    ridges(scene, retina, sign, &WIDTHS)
+    ridges(scene, retina, sign)
 }
 
-/// The same for dark ridges (`sign` +1) or bright ones (−1), over those widths alone.
-pub(crate) fn ridges(scene: &Scene<'_>, retina: &Mask, sign: f32, widths: &[f32]) -> Plane {
+/// The same for dark ridges (`sign` +1) or bright ones (−1).
+pub(crate) fn ridges(scene: &Scene<'_>, retina: &Mask, sign: f32) -> Plane {
     let (w, h) = (scene.width(), scene.height());
     let inside =
         Plane { width: w, height: h, data: retina.data.iter().map(|b| f32::from(u8::from(*b))).collect() };
@@ -96,7 +96,7 @@ pub(crate) fn ridges(scene: &Scene<'_>, retina: &Mask, sign: f32, widths: &[f32]
         if retina.data[i] { ((scene.detail.data[i] + 0.02) / (ground + 0.02)).ln() } else { 0.0 }
     });
     let mut best = Plane::new(w, h, 0.0);
-    for width in widths {
+    for width in WIDTHS {
         let sigma = (width * scene.disc_radius).max(0.7);
         let calm = filter::gauss(&log, sigma);
         for y in 1..h.saturating_sub(1) {

@@ -142,8 +142,57 @@ pub fn dark_places(full: &Plane, seen: &[bool]) -> Option<Proposed> {
         let share = fine.data[i] / ground.data[i].max(1e-4);
         if gradable[i] && share.is_finite() { 1.0 - share } else { 0.0 }
     };
-    let score = halves([w, h], missing, [0.6 * UNFILLED, UNFILLED]);
+    let mut score = halves([w, h], missing, [0.6 * UNFILLED, UNFILLED]);
+    let dark: Vec<bool> = score.iter().map(|s| *s >= 0.5).collect();
+    // Vessels that cross what is unfilled are part of it.
+    for (i, inside) in closed(&dark, [w, h], w.max(h) / VESSEL).into_iter().enumerate() {
+        if inside && gradable[i] {
+            score[i] = score[i].max(0.5);
+        }
+    }
     Some(Proposed { size: [w, h], score, gradable })
+}
+
+/// One in so many of the picture's width is half of the widest gap that a vessel leaves in what is dark (judgement).
+const VESSEL: usize = 100;
+
+/// A mask with its gaps closed: grown by a disc, then shrunk by it.
+fn closed(mask: &[bool], size: [usize; 2], radius: usize) -> Vec<bool> {
+    let grown = grown(mask, size, radius);
+    let outside: Vec<bool> = grown.iter().map(|g| !g).collect();
+    self::grown(&outside, size, radius).into_iter().map(|o| !o).collect()
+}
+
+/// All pixels within a radius of the mask.
+fn grown(mask: &[bool], [w, h]: [usize; 2], radius: usize) -> Vec<bool> {
+    let mut out = mask.to_vec();
+    let r = radius.cast_signed();
+    let offsets: Vec<(isize, isize)> = (-r..=r)
+        .flat_map(|y| (-r..=r).map(move |x| (x, y)))
+        .filter(|(x, y)| x * x + y * y <= r * r)
+        .collect();
+    let at = |x: usize, y: usize| mask[y * w + x];
+    for y in 0..h {
+        for x in 0..w {
+            let alone = |a: bool| a == at(x, y);
+            // Only an edge pixel reaches further than its neighbours do.
+            let edge = at(x, y)
+                && !((x == 0 || alone(at(x - 1, y)))
+                    && (x + 1 == w || alone(at(x + 1, y)))
+                    && (y == 0 || alone(at(x, y - 1)))
+                    && (y + 1 == h || alone(at(x, y + 1))));
+            if !edge {
+                continue;
+            }
+            for (dx, dy) in &offsets {
+                let (a, b) = (x.checked_add_signed(*dx), y.checked_add_signed(*dy));
+                if let (Some(a), Some(b)) = (a.filter(|a| *a < w), b.filter(|b| *b < h)) {
+                    out[b * w + a] = true;
+                }
+            }
+        }
+    }
+    out
 }
 
 /// A smooth surface through the ground of a picture: the logarithm of brightness as a polynomial of fourth order, what lies
@@ -190,3 +239,38 @@ fn surface(p: &Plane, gradable: &[bool]) -> Option<Plane> {
 
 /// Share of the surroundings' brightness that is missing where retina counts as unfilled (judgement).
 const UNFILLED: f32 = 0.3;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn growing_is_what_the_plain_definition_says(
+            mask in proptest::collection::vec(prop::bool::weighted(0.1), 12 * 9), radius in 0usize..4,
+        ) {
+            let plain: Vec<bool> = (0..12 * 9usize)
+                .map(|k| {
+                    (0..12 * 9usize).any(|m| {
+                        let (dx, dy) = ((k % 12).abs_diff(m % 12), (k / 12).abs_diff(m / 12));
+                        mask[m] && dx * dx + dy * dy <= radius * radius
+                    })
+                })
+                .collect();
+            prop_assert_eq!(grown(&mask, [12, 9], radius), plain);
+        }
+
+        #[test]
+        fn closing_takes_nothing_away(mask in proptest::collection::vec(any::<bool>(), 12 * 9), radius in 0usize..4) {
+            let out = closed(&mask, [12, 9], radius);
+            prop_assert!(mask.iter().zip(&out).all(|(m, o)| !m || *o));
+        }
+    }
+
+    #[test]
+    fn a_vessel_across_what_is_dark_leaves_no_gap() {
+        let mask: Vec<bool> = (0..40 * 40).map(|k| !(18..22).contains(&(k % 40))).collect();
+        assert!(closed(&mask, [40, 40], 3).iter().all(|m| *m));
+    }
+}

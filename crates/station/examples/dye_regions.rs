@@ -164,6 +164,24 @@ fn main() {
             .map(|((l, s), leak)| *l > 0 && *s > 0 && !leak)
             .collect();
         let mm = axial / 2.0;
+        if let Ok(dir) = std::env::var("PICTURES") {
+            // Red: there; green: proposed.
+            let mine: Vec<&DyeRegion> =
+                told.line.regions.iter().filter(|r| r.what.starts_with("dark")).collect();
+            let drawn = inside(&mine, n);
+            let frames: Vec<_> = run.frames(&grown).collect();
+            let grey = &frames[reference].frame.working(u32::MAX).channels[0].data;
+            let mut all = Vec::with_capacity(3 * n * n);
+            for k in 0..n * n {
+                let v = (grey[k].sqrt() * 200.0) as u8;
+                all.extend([
+                    v.saturating_add(if dark[k] { 55 } else { 0 }),
+                    v.saturating_add(if drawn[k] { 55 } else { 0 }),
+                    v,
+                ]);
+            }
+            image::RgbImage::from_raw(size, size, all).unwrap().save(format!("{dir}/{seed}.png")).unwrap();
+        }
         for (k, (what, truth)) in [("late", &leaks), ("dark", &dark)].into_iter().enumerate() {
             let (c, more) = compared(&told.line.regions, what, truth, n, &lens, mm);
             others[k] += more;

@@ -161,15 +161,8 @@ impl Series {
                 let mine = filled(&Region { polygons: small(&[(*hole).clone()]), holes: Vec::new() }, w, h);
                 mine.iter().zip(&around).any(|(m, a)| *m && *a)
             };
-            let whole = alone.flat_area();
-            let area =
-                |ring: &Vec<[f64; 2]>| Region { polygons: vec![ring.clone()], holes: Vec::new() }.flat_area();
-            // Vessels that cross what is unfilled are part of it.
-            let counts = |hole: &&Vec<[f64; 2]>| what != DARK || area(hole) > ISLAND * whole;
-            let region = Region {
-                polygons: alone.polygons,
-                holes: holes.iter().filter(counts).filter(within).cloned().collect(),
-            };
+            let region =
+                Region { polygons: alone.polygons, holes: holes.iter().filter(within).cloned().collect() };
             let flat = region.flat_area();
             if flat < LEAST_PX * factor * factor {
                 return None;
@@ -236,9 +229,6 @@ const VEINS: [f64; 2] = [0.45, 0.65];
 
 /// Radius of the fovea's curve as a share of the disc's radius (judgement).
 const FOVEA: f64 = 0.4;
-
-/// An island within a dark region below this share of it is taken for vessels that cross it (judgement).
-const ISLAND: f64 = 0.1;
 
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
 fn pixel([x, y]: [f64; 2], w: usize, h: usize) -> usize {

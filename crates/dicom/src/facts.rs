@@ -22,6 +22,7 @@ pub(crate) fn facts(set: &DataSet<'_>) -> AcquisitionFacts {
         modality: modality(set, &mut notes),
         gaze: set.code(tags::PATIENT_EYE_MOVEMENT_COMMAND_CODE_SEQUENCE).and_then(|c| codes::find(GAZES, &c)),
         acquired: acquired(set, &clock),
+        contrast_start: contrast_start(set, &clock),
         instrument,
         centre_view_angle_deg: angles.as_ref().ok().copied().flatten(),
         geometry_problem: angles.err(),
@@ -128,7 +129,28 @@ fn acquired(set: &DataSet<'_>, clock: &str) -> Option<Stamp> {
     when::from_da_tm(&da, &tm, zone, clock)
 }
 
-/// View angles of the centre pixel, where both are there and make sense.
+/// When the injection began: Contrast/Bolus Start Time of the agent's administration profile (PS3.3 C.7.6.4b) or of the classic
+/// module (C.7.6.4). It is a time without a date: the picture's own, or the day before where it would lie after the picture.
+fn contrast_start(set: &DataSet<'_>, clock: &str) -> Option<Stamp> {
+    const DAY_US: i64 = 86_400_000_000;
+    let profile = set
+        .item(tags::CONTRAST_BOLUS_AGENT_SEQUENCE)
+        .and_then(|a| a.item(tags::CONTRAST_ADMINISTRATION_PROFILE_SEQUENCE));
+    let said = profile
+        .and_then(|p| p.text(tags::CONTRAST_BOLUS_START_TIME))
+        .or_else(|| set.text(tags::CONTRAST_BOLUS_START_TIME))?;
+    let taken = acquired(set, clock)?;
+    let zone = taken.offset_minutes;
+    let local = taken.utc_us + i64::from(zone.unwrap_or(0)) * 60_000_000;
+    let day = local.div_euclid(DAY_US) * DAY_US;
+    let mut start = when::from_da_tm("19700101", &said, zone, clock)?;
+    start.utc_us += day;
+    if start.utc_us > taken.utc_us.saturating_add(taken.granularity_us.max(start.granularity_us)) {
+        start.utc_us -= DAY_US;
+    }
+    Some(start)
+}
+
 /// View angles of the centre pixel: both or none, above zero, and not beside a spacing in mm, which PS3.3 C.8.17.2
 /// forbids there.
 fn angles(set: &DataSet<'_>) -> Result<Option<[f64; 2]>, String> {

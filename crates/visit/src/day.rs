@@ -1,7 +1,7 @@
 //! Several open visits at once: chairs, what is due when and where, alarms.
 
 use crate::{Dye, Status, ViewState};
-use serrata_words::{Identity, Rank};
+use serrata_words::{Identity, Modality, Rank, RunMode};
 
 /// An open visit on the board.
 #[derive(Debug, Clone)]
@@ -20,6 +20,10 @@ pub struct OpenVisit<'a> {
     pub paused_until_us: Option<i64>,
     /// Whether the patient is unwell.
     pub unwell: bool,
+    /// Whether its dye run was stopped by hand.
+    pub run_stopped: bool,
+    /// Which dye's frames are asked for.
+    pub run_mode: RunMode,
 }
 
 /// Something due at a time.
@@ -39,6 +43,10 @@ pub struct Alarm {
     pub to_us: i64,
     /// Whether it is due now.
     pub now: bool,
+    /// Whether it is worth a tone: late frames, which are due while attention is elsewhere, and patients who come back.
+    pub sounds: bool,
+    /// Who and what, one sentence to be said aloud.
+    pub sentence: String,
     /// Another visit that needs the same chair at the same time, said in words.
     pub clash: Option<String>,
 }
@@ -95,6 +103,8 @@ fn of_visit<'a>(v: &'a OpenVisit<'_>, now_us: i64) -> impl Iterator<Item = Alarm
         from_us: until,
         to_us: until.saturating_add(60_000_000),
         now: now_us >= until,
+        sounds: now_us >= until,
+        sentence: format!("{} comes back.", short_identity(v.identity)),
         clash: None,
     });
     let timed = v.status.views.iter().filter_map(move |s| {
@@ -104,19 +114,29 @@ fn of_visit<'a>(v: &'a OpenVisit<'_>, now_us: i64) -> impl Iterator<Item = Alarm
             return None;
         }
         let window = s.view.window?;
+        if v.run_stopped
+            || v.run_mode == RunMode::Fa && s.view.modality == Modality::Icg
+            || v.run_mode == RunMode::Icg && s.view.modality == Modality::Fa
+        {
+            return None;
+        }
         let dye = v.dyes.iter().filter(|d| d.modality == s.view.modality).max_by_key(|d| d.start_us);
         // By mouth the windows of the needle do not hold: nothing sounds.
         let start = dye.filter(|d| !d.by_mouth)?.start_us;
         let at = |ms: u32| start.saturating_add(i64::from(ms) * 1000);
         let (from_us, to_us) = (at(window.from_ms()), at(window.to_ms()));
+        let (who, what) = (short_identity(v.identity), crate::named(&s.view));
+        let now = (from_us..=to_us).contains(&now_us);
         Some(Alarm {
             visit: v.id.to_owned(),
-            who: short_identity(v.identity),
+            sentence: format!("{who}: {what}{}.", if now { ", now" } else { "" }),
+            who,
             chair: v.chair.map(str::to_owned),
-            what: crate::named(&s.view),
+            what,
             from_us,
             to_us,
-            now: (from_us..=to_us).contains(&now_us),
+            now,
+            sounds: now && window.from_ms() >= crate::dye_run::LATE_MS,
             clash: None,
         })
     });
@@ -148,7 +168,7 @@ pub fn chair_query(chair: &str, visit: &str, visits: &[OpenVisit<'_>]) -> Option
 mod tests {
     use super::*;
     use crate::{Ask, Protocol, Scene, status_at};
-    use serrata_words::{BirthDate, Eye, Modality, Personal};
+    use serrata_words::{BirthDate, Eye, Personal};
 
     const T0: i64 = 1_000_000_000;
 
@@ -185,11 +205,14 @@ mod tests {
             chair: Some("chair one"),
             paused_until_us: None,
             unwell,
+            run_stopped: false,
+            run_mode: RunMode::InTurn,
         };
         let both = alarms(&[visit(0, false), visit(1, false)], now);
         assert!(both.windows(2).all(|w| w[0].from_us <= w[1].from_us));
         let first = both.iter().find(|a| a.what.contains("4 min")).unwrap();
         assert_eq!((first.who.as_str(), first.now), ("Lovage A., 3 Feb", true));
+        assert!(first.sounds && first.sentence.starts_with("Lovage A., 3 Feb: Right eye (OD), fluorescein"));
         assert!(first.clash.as_ref().unwrap().contains("Mint"));
         let one = alarms(&[visit(0, true), visit(1, false)], now);
         assert!(one.iter().all(|a| a.visit == "v2"));

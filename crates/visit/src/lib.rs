@@ -9,9 +9,11 @@
 
 mod advice;
 mod cautions;
+mod clock;
 mod completeness;
 mod covered;
 mod day;
+mod dye_run;
 mod eye_effects;
 mod identity;
 mod judge;
@@ -28,11 +30,13 @@ mod turned;
 
 pub use advice::advice_for;
 pub use cautions::{Caution, cautions, chair_notes, questions, stops};
+pub use clock::{ClockTie, clock_tie};
 pub use completeness::{
     Candidate, Closure, Complete, Dye, Joint, Scene, SetFrame, Status, ViewState, ViewStatus, elapsed_ms,
     judge_set, matches, merge_views, named, status, status_at, time_reasons,
 };
 pub use day::{Alarm, OpenVisit, alarms, chair_query, short_identity};
+pub use dye_run::{RunClock, RunFrame, RunNow, RunState, run_now};
 pub use eye_effects::{Millimetres, carried, carried_person, for_judging, gaze_range_deg, millimetres};
 pub use identity::{Belongs, Difference, VisitKey, belongs, contradictions, differences};
 pub use judge::{Before, Try, judge};
@@ -49,7 +53,7 @@ pub use protocol::{
 };
 pub use region::{Piece, joint, view_region, wanted_region};
 pub use rules::{EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule};
-pub use state::{Call, FrameFacts, Place, VisitFacts};
+pub use state::{Call, FrameFacts, Place, VisitFacts, only_touched};
 
 /// Declares a set of states with their JSON spelling.
 macro_rules! states {

@@ -1,9 +1,13 @@
 //! From facts to the state of a visit.
 
-use crate::{Closure, Dye, ViewState, merge_views};
+mod dye;
+
+pub use dye::only_touched;
+
+use crate::{Closure, ViewState, merge_views};
 use serrata_words::{
-    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, Modality, MoveStep, NeedleNote, Order,
-    OrderState, PersonState, View, ViewEnd,
+    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, MoveStep, NeedleNote, Order, OrderState,
+    PersonState, RunMode, View, ViewEnd,
 };
 use std::collections::BTreeMap;
 
@@ -73,6 +77,12 @@ pub struct VisitFacts {
     pub needle_notes: Vec<(NeedleNote, String, i64)>,
     /// Whether the patient is unwell.
     pub unwell: bool,
+    /// When the patient was unwell: from, and until, `i64::MAX` where it lasts.
+    pub unwell_us: Vec<[i64; 2]>,
+    /// Whether the run was stopped by hand.
+    pub run_stopped: bool,
+    /// Which dye's frames are asked for.
+    pub run_mode: RunMode,
     /// Calls for the clinician.
     pub calls: Vec<Call>,
     /// The chair, where seated.
@@ -147,10 +157,24 @@ impl VisitFacts {
                 });
             }
             Fact::ViewReopened { view } => self.closures.retain(|c| c.view != *view),
-            Fact::Injected { injection } => self.injections.push((**injection).clone()),
+            Fact::Injected { .. }
+            | Fact::NeedleBegan { .. }
+            | Fact::NeedleEnded { .. }
+            | Fact::RunStopped
+            | Fact::RunResumed
+            | Fact::RunModeChosen { .. } => return self.of_dye(&e.fact),
             Fact::Noted { note } => self.needle_notes.push((note.clone(), e.who.clone(), e.at_us)),
-            Fact::Unwell => self.unwell = true,
-            Fact::WellAgain => self.unwell = false,
+            Fact::Unwell if !self.unwell => {
+                self.unwell = true;
+                self.unwell_us.push([e.at_us, i64::MAX]);
+            }
+            Fact::Unwell => {}
+            Fact::WellAgain => {
+                self.unwell = false;
+                if let Some(span) = self.unwell_us.last_mut().filter(|s| s[1] == i64::MAX) {
+                    span[1] = e.at_us;
+                }
+            }
             Fact::ClinicianAsked { frame } => {
                 self.calls.push(Call { frame: *frame, asked: (e.who.clone(), e.at_us), reached: None });
             }
@@ -252,21 +276,6 @@ impl VisitFacts {
             .iter()
             .filter(|(_, f)| f.place == Place::Here && f.set_aside.is_none())
             .map(|(id, f)| (*id, f))
-    }
-
-    /// Injections as clocks.
-    #[must_use]
-    pub fn dyes(&self) -> Vec<Dye> {
-        let one = |i: &Injection| Dye {
-            modality: match i.drug {
-                serrata_words::Drug::Fluorescein => Modality::Fa,
-                serrata_words::Drug::Icg => Modality::Icg,
-            },
-            start_us: i.start_us,
-            error_us: i.start_error_us,
-            by_mouth: i.route == serrata_words::Route::Mouth,
-        };
-        self.injections.iter().map(one).collect()
     }
 
     /// What stands against closing the visit, one sentence each. It says nothing of whether the patient may leave.

@@ -1,6 +1,6 @@
 //! What happened in a visit: facts with author, time and reason. Facts are added, never changed.
 
-use crate::{Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, View};
+use crate::{Drug, Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, Route, View};
 use serde::{Deserialize, Serialize};
 
 /// Number of a frame in its store.
@@ -31,6 +31,25 @@ pub struct Assigned {
     pub modality: Modality,
     /// Gaze.
     pub gaze: Gaze,
+}
+
+crate::words! {
+    /// Which dye's frames are asked for; changed at any moment by hand.
+    RunMode("frames of a run") {
+        /// Both dyes in turn, the ICG frame first (common practice, no source).
+        InTurn = "in_turn",
+        /// Fluorescein alone.
+        Fa = "fa",
+        /// Indocyanine green alone.
+        Icg = "icg",
+    }
+}
+
+#[allow(clippy::derivable_impls)] // the words are declared by a macro
+impl Default for RunMode {
+    fn default() -> Self {
+        Self::InTurn
+    }
 }
 
 crate::words! {
@@ -218,6 +237,33 @@ pub enum Fact {
     Injected {
         /// The record.
         injection: Box<Injection>,
+    },
+    /// The needle's start was marked by a touch: the clock of that dye starts here. The record is filled in later.
+    NeedleBegan {
+        /// The dye.
+        drug: Drug,
+        /// The way in.
+        route: Route,
+        /// Start, microseconds since 1970 UTC.
+        start_us: i64,
+        /// How far off it may be, in microseconds.
+        start_error_us: i64,
+    },
+    /// The injection's end was marked by a touch.
+    NeedleEnded {
+        /// The dye.
+        drug: Drug,
+        /// End, microseconds since 1970 UTC.
+        end_us: i64,
+    },
+    /// The run of frames was stopped by hand: nothing is asked until it is taken up again.
+    RunStopped,
+    /// It was taken up again; the clocks never stood still.
+    RunResumed,
+    /// Which dye's frames are asked for from now on.
+    RunModeChosen {
+        /// Both in turn or one alone.
+        mode: RunMode,
     },
     /// Something was noted after the needle.
     Noted {

@@ -15,6 +15,8 @@ pub struct AcquisitionFacts {
     pub gaze: Option<Gaze>,
     /// When it was taken.
     pub acquired: Option<Stamp>,
+    /// When the header says that the contrast agent's injection began, by the same clock.
+    pub contrast_start: Option<Stamp>,
     /// Name of the instrument's profile, where known.
     pub instrument: Option<String>,
     /// View angle of the centre pixel in degrees at the sphere's centre (x, y), DICOM (0022,1528)/(0022,1529).

@@ -42,7 +42,7 @@ pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, View
 pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
 pub use dye::{DyeCurve, DyeFrame, DyeLine, DyeLook, DyeRegion, DyeSpan};
 pub use error_line::ErrorLine;
-pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, ViewEnd};
+pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, RunMode, ViewEnd};
 pub use eye::Eye;
 pub use eye_state::{EyeState, PersonState};
 pub use facts::AcquisitionFacts;

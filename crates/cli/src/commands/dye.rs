@@ -13,8 +13,8 @@ use std::process::ExitCode;
 /// Reads the frames of one eye's dye run: times with intervals, the phase of each frame, curves, what stays dark and what
 /// brightens late.
 ///
-/// The seconds of the frames come from --times, or from the time that each file says it was taken and --injected. Regions
-/// are proposals until a named person accepts them; a time is no finding.
+/// The seconds of the frames come from --times, or from the time that each file says it was taken and --injected, else the
+/// header's own start of the contrast agent. Regions are proposals until a named person accepts them; a time is no finding.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example:\n  serrata dye run/ --times seconds.csv -o read\n  serrata dye run/ --injected 2026-03-02T09:15:04Z --json\n\nseconds.csv holds lines file,seconds: the name of a picture and the second after the injection began."
@@ -146,8 +146,12 @@ fn add(
         let name = if k == 0 { own.clone() } else { format!("{own}#{k}") };
         let labels = Labels::of(frame, asked);
         let acquired = frame.facts.acquired.as_ref().map(|s| s.utc_us);
+        let injected = args
+            .injected
+            .map(jiff::Timestamp::as_microsecond)
+            .or_else(|| frame.facts.contrast_start.as_ref().map(|s| s.utc_us));
         #[allow(clippy::cast_precision_loss)] // microseconds of some hours
-        let by_clock = args.injected.zip(acquired).map(|(i, a)| (a - i.as_microsecond()) as f64 / 1e6);
+        let by_clock = injected.zip(acquired).map(|(i, a)| a.saturating_sub(i) as f64 / 1e6);
         let taken = Taken {
             modality: labels.modality,
             eye: args.eye,

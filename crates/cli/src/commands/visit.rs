@@ -31,6 +31,11 @@ enum What {
         /// Its number.
         visit: i64,
     },
+    /// The dye run of a visit as it is now: clocks, frames due, one sentence.
+    Run {
+        /// Its number.
+        visit: i64,
+    },
     /// Keeps a fact of a visit: a JSON object with `kind`, as the API takes it.
     Tell {
         /// Its number.
@@ -110,6 +115,10 @@ fn answer(c: Client, what: &What, json: bool) -> Result<String> {
             let v = c.get(&format!("/visits/{visit}"))?;
             if json { format!("{v}\n") } else { sheet::visit(&v) }
         }
+        What::Run { visit } => {
+            let r = c.get(&format!("/visits/{visit}/dye"))?;
+            if json { format!("{r}\n") } else { dye_run(&r) }
+        }
         What::Tell { visit, fact, who, reason } => {
             let fact: Value = serde_json::from_str(fact).context("the fact is no JSON object")?;
             told(
@@ -164,6 +173,38 @@ fn each(list: &Value) -> String {
 
 fn lines(list: &Value) -> String {
     list.as_array().into_iter().flatten().filter_map(Value::as_str).map(|l| format!("{l}\n")).collect()
+}
+
+/// A dye run: its sentence first, then clocks, then frames.
+fn dye_run(r: &Value) -> String {
+    let word = |v: &Value| v.as_str().unwrap_or_default().to_owned();
+    let mut out = format!("{}: {}\n", word(&r["who"]), word(&r["sentence"]));
+    for c in r["clocks"].as_array().into_iter().flatten() {
+        let s = c["elapsed_s"].as_f64().unwrap_or_default();
+        out.push_str(&format!(
+            "{:>4}  {:.0} min {:04.1} s after the injection, ± {} s{}{}\n",
+            word(&c["modality"]).to_uppercase(),
+            (s / 60.0).floor(),
+            s % 60.0,
+            c["start_error_s"],
+            if c["by_mouth"] == true { ", by mouth" } else { "" },
+            if c["superseded"] == true { ", an earlier injection" } else { "" },
+        ));
+    }
+    for f in r["frames"].as_array().into_iter().flatten() {
+        let why: Vec<String> = f["why"].as_array().into_iter().flatten().map(word).collect();
+        let why = if why.is_empty() { String::new() } else { format!(" ({})", why.join("; ")) };
+        out.push_str(&format!("      {:<7} {}{why}\n", word(&f["state"]), word(&f["what"])));
+    }
+    for c in r["instrument_clocks"].as_array().into_iter().flatten() {
+        out.push_str(&format!(
+            "      clock of {}: {} s added, ± {} s\n",
+            word(&c["name"]),
+            c["offset_s"],
+            c["error_s"]
+        ));
+    }
+    out
 }
 
 fn board(day: &Value) -> String {

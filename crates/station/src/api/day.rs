@@ -63,20 +63,20 @@ pub async fn day(State(station): State<Station>) -> Result<Json<Day>, ApiError> 
 
 /// What is due at a time over all open visits.
 fn due_at(open: &[(serrata_store::Visit, Stand)]) -> Vec<AlarmLine> {
-    let known: Vec<_> = open
-        .iter()
-        .map(|(v, s)| (v.id.0.to_string(), identity_of(&v.person), v, s, s.facts.dyes()))
-        .collect();
+    let known: Vec<_> =
+        open.iter().map(|(v, s)| (v.id.0.to_string(), identity_of(&v.person), v, s)).collect();
     let visits: Vec<OpenVisit<'_>> = known
         .iter()
-        .map(|(id, identity, v, s, dyes)| OpenVisit {
+        .map(|(id, identity, v, s)| OpenVisit {
             id,
             identity,
             status: &s.status,
-            dyes,
+            dyes: &s.dyes,
             chair: v.chair.as_deref(),
             paused_until_us: s.facts.paused_until_us,
             unwell: s.facts.unwell,
+            run_stopped: s.facts.run_stopped,
+            run_mode: s.facts.run_mode,
         })
         .collect();
     serrata_visit::alarms(&visits, jiff::Timestamp::now().as_microsecond())
@@ -89,6 +89,8 @@ fn due_at(open: &[(serrata_store::Visit, Stand)]) -> Vec<AlarmLine> {
             from_utc_us: a.from_us,
             to_utc_us: a.to_us,
             now: a.now,
+            sounds: a.sounds,
+            sentence: a.sentence,
             clash: a.clash,
         })
         .collect()

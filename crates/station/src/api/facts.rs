@@ -22,7 +22,7 @@ pub struct NewFact {
     #[serde(default)]
     pub reason: Option<String>,
     /// The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
-    /// `answered`, `ticked`, `injected`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
+    /// `answered`, `ticked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
     /// `view_ended`, `view_reopened`) and what it needs.
     #[schema(value_type = Object)]
     pub fact: Fact,
@@ -101,7 +101,33 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
                 return bad("a child's dose needs a second person's check", "Name the second person");
             }
         }
-        Fact::Seated { .. }
+        Fact::NeedleBegan { drug, start_us, start_error_us, .. } => {
+            let now = jiff::Timestamp::now().as_microsecond();
+            if *start_us > now.saturating_add(1_000_000) || *start_error_us < 0 {
+                return bad(
+                    "the start of an injection lies in the past, and its error is not below 0",
+                    "Touch when the needle goes in, or give the time that it did",
+                );
+            }
+            let facts = stand(station, visit).await?.facts;
+            if facts.injections.iter().any(|i| i.drug == *drug) && reason.is_none() {
+                return bad(
+                    "this dye's clock runs already",
+                    "A second injection is a new prescription: say whose, as the reason",
+                );
+            }
+        }
+        Fact::NeedleEnded { drug, end_us } => {
+            let facts = stand(station, visit).await?.facts;
+            let begun = facts.injections.iter().rev().find(|i| i.drug == *drug);
+            if begun.is_none_or(|i| *end_us < i.start_us) {
+                return bad("no injection of this dye began before that", "Mark its start first");
+            }
+        }
+        Fact::RunStopped
+        | Fact::RunResumed
+        | Fact::RunModeChosen { .. }
+        | Fact::Seated { .. }
         | Fact::Paused { .. }
         | Fact::EyeNoted { .. }
         | Fact::PersonNoted { .. }

@@ -4,6 +4,7 @@ mod actions;
 pub mod appraisal_schema;
 mod brief;
 mod day;
+mod dye;
 mod error;
 mod events;
 mod facts;
@@ -39,6 +40,7 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         day::day,
         visit::visit,
         visit::new_visit,
+        dye::dye_run,
         frame::frame,
         frame::picture,
         unassigned::unassigned,
@@ -98,6 +100,7 @@ pub fn router(station: Station) -> Router {
         .route("/frames/{id}/bring-back", post(actions::bring_back))
         .route("/frames/{id}/correct", post(actions::correct))
         .route("/frames/{id}/order", post(actions::for_order))
+        .route("/visits/{id}/dye", get(dye::dye_run))
         .route("/visits/{id}/facts", post(facts::add))
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))

@@ -65,7 +65,8 @@ pub struct ChairLine {
     pub instrument: Option<String>,
 }
 
-fn day() -> String {
+/// Today by the station's clock, `YYYY-MM-DD`.
+pub(super) fn day() -> String {
     jiff::ZonedDateTime::now().date().to_string()
 }
 

@@ -8,9 +8,10 @@ use crate::footprints::footprint;
 use serrata_eye::GAZE_DEG;
 use serrata_store::Visit;
 use serrata_visit::{
-    Joint, Piece, Scene, Status, ViewState, ViewStatus, VisitFacts, joint, status_at, view_region,
+    Candidate, ClockTie, Dye, Joint, Piece, Scene, Status, ViewState, ViewStatus, VisitFacts, clock_tie,
+    joint, status_at, view_region,
 };
-use serrata_words::{Event, OrderState, PersonState, View};
+use serrata_words::{Event, Modality, OrderState, PersonState, Stamp, View};
 
 /// A visit looked at now.
 pub struct Stand {
@@ -26,6 +27,12 @@ pub struct Stand {
     pub views: Vec<View>,
     /// The person's state today, else as it was carried from the last visit.
     pub person: PersonState,
+    /// Its injections as clocks: what a person marked, else what the frames' headers say.
+    pub dyes: Vec<Dye>,
+    /// How the clocks of its instruments are tied to the station's.
+    pub ties: Vec<(String, ClockTie)>,
+    /// When it was looked at, microseconds since 1970 UTC.
+    pub now_us: i64,
 }
 
 /// Looks at a visit as it is now. Frames in quarantine count for nothing.
@@ -37,7 +44,16 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
     let events = station.store().facts(visit.id).await?;
     let facts = VisitFacts::replay(&events);
     let views = views(visit, &facts);
-    let candidates: Vec<_> = judged.iter().filter(|j| !j.kept.quarantined).map(Judged::candidate).collect();
+    let ties = ties(&judged);
+    let ours = |s: &Stamp| {
+        let tie = ties.iter().find(|(name, _)| *name == s.clock);
+        s.utc_us.saturating_add(tie.map_or(0, |(_, t)| t.offset_us))
+    };
+    let candidates: Vec<_> = judged
+        .iter()
+        .filter(|j| !j.kept.quarantined)
+        .map(|j| Candidate { taken_us: j.kept.facts.acquired.as_ref().map(ours), ..j.candidate() })
+        .collect();
     let mut closed = closures(station.store().closed_views(visit.id).await?);
     closed.extend(
         facts
@@ -47,11 +63,19 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
             .cloned()
             .collect::<Vec<_>>(),
     );
-    let dyes = facts.dyes();
+    let headers: Vec<(Modality, Stamp)> = judged
+        .iter()
+        .filter(|j| !j.kept.quarantined && j.kept.set_aside.is_none())
+        .filter_map(|j| Some((j.view.modality, j.kept.facts.contrast_start.clone()?)))
+        .map(|(m, s)| (m, Stamp { utc_us: ours(&s), ..s }))
+        .collect();
+    let dyes = facts.dyes_with(&headers);
+    let now_us = jiff::Timestamp::now().as_microsecond();
     let scene = Scene {
-        now_us: Some(jiff::Timestamp::now().as_microsecond()),
+        now_us: Some(now_us),
         dyes: &dyes,
         unwell: facts.unwell,
+        unwell_us: &facts.unwell_us,
         ..Scene::default()
     };
     let mut status = status_at(&views, &candidates, &closed, &scene);
@@ -59,7 +83,24 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
     if !joint.is_empty() {
         status = status_at(&views, &candidates, &closed, &Scene { joint: &joint, ..scene });
     }
-    Ok(Stand { judged, events, facts, status, views, person: known.person })
+    Ok(Stand { judged, events, facts, status, views, person: known.person, dyes, ties, now_us })
+}
+
+/// The clocks that the frames of a visit were dated by, tied to ours by when those frames came.
+fn ties(judged: &[Judged]) -> Vec<(String, ClockTie)> {
+    let mut clocks: Vec<(String, i64, Vec<(i64, i64)>)> = Vec::new();
+    for j in judged {
+        let Some(s) = &j.kept.facts.acquired else { continue };
+        let frame = (s.utc_us, j.kept.received_us);
+        match clocks.iter_mut().find(|c| c.0 == s.clock) {
+            Some(c) => {
+                c.1 = c.1.max(s.granularity_us);
+                c.2.push(frame);
+            }
+            None => clocks.push((s.clock.clone(), s.granularity_us, vec![frame])),
+        }
+    }
+    clocks.into_iter().filter_map(|(name, g, frames)| Some((name, clock_tie(&frames, g)?))).collect()
 }
 
 /// Views that frames show together where none shows them alone.

@@ -7,7 +7,8 @@ use super::types::{Answered, FactLine, Today};
 use crate::Station;
 use serrata_store::Visit;
 use serrata_visit::{
-    ASSUMPTIONS, chair_notes, dose_said, frame_light, light_record, questions, stops, wiping_line,
+    ASSUMPTIONS, chair_notes, dose_said, frame_light, light_record, only_touched, questions, stops,
+    wiping_line,
 };
 use serrata_words::{Eye, Injection};
 
@@ -116,6 +117,10 @@ fn queries(s: &Stand) -> Vec<String> {
 
 /// An injection as a sentence; millilitres never without strength.
 fn needle(i: &Injection) -> String {
+    if only_touched(i) {
+        let took = i.seconds.map_or_else(String::new, |s| format!(", {s:.0} s long"));
+        return format!("{}: start marked by a touch{took}; the record is still to be filled in", i.drug);
+    }
     let dose = match i.mg {
         Some(mg) => dose_said(mg, i.strength).unwrap_or_else(|e| e.to_string()),
         None => "dose not written down".to_owned(),

@@ -39,6 +39,10 @@ pub struct AlarmLine {
     pub to_utc_us: i64,
     /// Whether it is due now.
     pub now: bool,
+    /// Whether it is worth a tone: a late frame, or a patient who comes back, that is due while attention is elsewhere.
+    pub sounds: bool,
+    /// Who and what, one sentence to be said aloud.
+    pub sentence: String,
     /// Another visit that needs the same chair at the same time.
     pub clash: Option<String>,
 }

@@ -11,7 +11,7 @@ pub use sets::{SetFrame, judge_set};
 pub use types::{Candidate, Closure, Complete, Dye, Joint, Scene, Status, ViewState, ViewStatus};
 
 use assign::assigned;
-use serrata_words::{Gaze, Phase, Verdict, View};
+use serrata_words::{Gaze, NotHad, Phase, Verdict, View};
 
 /// Answers which views are met, and by which frames, for a visit without dye and clock.
 #[must_use]
@@ -77,10 +77,19 @@ fn view_status(
         }
     }
     let closure = closed.iter().rev().find(|c| c.view == view.name).cloned();
+    let unwell = || {
+        missed_unwell(view, scene).then(|| Closure {
+            view: view.name.clone(),
+            state: ViewState::NotDone,
+            why: Some(NotHad::Unwell),
+            who: "station".to_owned(),
+        })
+    };
     let state = match (best, &closure) {
         (Some(Verdict::Usable), _) => ViewState::Met,
         (Some(Verdict::Limited), _) => ViewState::MetWithReservations,
         (_, Some(c)) => c.state,
+        _ if missed_unwell(view, scene) => ViewState::NotDone,
         _ if view.if_reach_fails && !reach_fails(view, all) => ViewState::NotWanted,
         _ if scene.unwell => ViewState::Silent,
         _ => time_state(view, scene),
@@ -93,8 +102,19 @@ fn view_status(
         tries: if view.phase == Some(Phase::Transit) { 0 } else { tries },
         frames: own.iter().map(|f| f.id).collect(),
         why,
-        closure: closure.filter(|_| matches!(state, ViewState::NotObtainable | ViewState::NotDone)),
+        closure: closure
+            .or_else(unwell)
+            .filter(|_| matches!(state, ViewState::NotObtainable | ViewState::NotDone)),
     }
+}
+
+/// Whether a view's window ended while the patient was unwell: nobody missed it.
+fn missed_unwell(view: &View, scene: &Scene<'_>) -> bool {
+    let Some((window, now)) = view.window.zip(scene.now_us) else { return false };
+    let latest = scene.dyes.iter().filter(|d| d.modality == view.modality).max_by_key(|d| d.start_us);
+    let Some(dye) = latest.filter(|d| !d.by_mouth) else { return false };
+    let end = dye.start_us.saturating_add(i64::from(window.to_ms()) * 1000);
+    end < now && scene.unwell_us.iter().any(|[from, until]| (*from..=*until).contains(&end))
 }
 
 /// A view without a picture: due, later, overdue.

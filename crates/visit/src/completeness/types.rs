@@ -79,6 +79,9 @@ pub struct Scene<'a> {
     pub joint: &'a [Joint],
     /// Whether the patient is unwell: nothing is due, nothing sounds.
     pub unwell: bool,
+    /// When the patient was unwell: from, and until, `i64::MAX` where it lasts. What could not be taken then is closed for it,
+    /// blameless.
+    pub unwell_us: &'a [[i64; 2]],
 }
 
 crate::states! {

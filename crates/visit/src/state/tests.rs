@@ -1,7 +1,7 @@
 use super::*;
 use crate::{Ask, Candidate, Protocol, Scene, status_at};
 use proptest::prelude::*;
-use serrata_words::{Gaze, Identity, OrderSource, Verdict};
+use serrata_words::{Drug, Gaze, Identity, Modality, OrderSource, Route, RunMode, Verdict};
 
 fn labels(right: bool) -> Assigned {
     Assigned {
@@ -40,6 +40,10 @@ fn arrived(frame: FrameId, right: bool) -> Fact {
     Fact::FrameArrived { frame, labels: labels(right), taken_us: None, order: Some("P1".into()) }
 }
 
+fn drug(fluorescein: bool) -> Drug {
+    if fluorescein { Drug::Fluorescein } else { Drug::Icg }
+}
+
 fn any_fact() -> impl Strategy<Value = Fact> {
     let frame = 0i64..5;
     prop_oneof![
@@ -55,6 +59,10 @@ fn any_fact() -> impl Strategy<Value = Fact> {
         1 => Just(Fact::Ordered { order: Box::new(order("P1", true)), views: views() }),
         1 => Just(Fact::OrderMerged { provisional: "P1".into(), into: Box::new(order("A1", false)) }),
         1 => Just(Fact::OrderCancelled { number: "P1".into() }),
+        1 => (any::<bool>(), 0i64..5_000_000).prop_map(|(f, start_us)| Fact::NeedleBegan { drug: drug(f), route: Route::Vein, start_us, start_error_us: 500_000 }),
+        1 => (any::<bool>(), 0i64..9_000_000).prop_map(|(f, end_us)| Fact::NeedleEnded { drug: drug(f), end_us }),
+        1 => Just(Fact::RunStopped),
+        1 => Just(Fact::RunModeChosen { mode: RunMode::Icg }),
         1 => Just(Fact::Unwell),
         1 => Just(Fact::WellAgain),
         1 => Just(Fact::ClinicianAsked { frame: None }),
@@ -184,4 +192,55 @@ fn facts_read_back_from_json() {
         let text = serde_json::to_string(&e).unwrap();
         assert_eq!(serde_json::from_str::<Event>(&text).unwrap(), e, "{text}");
     }
+}
+
+#[test]
+fn a_touch_starts_the_clock_and_the_record_fills_it_in() {
+    let began = |start_us| Fact::NeedleBegan {
+        drug: Drug::Fluorescein,
+        route: Route::Vein,
+        start_us,
+        start_error_us: 500_000,
+    };
+    let mut events = vec![
+        event(0, "ada", began(100_000_000)),
+        event(1, "ada", Fact::NeedleEnded { drug: Drug::Fluorescein, end_us: 107_000_000 }),
+    ];
+    let touched = VisitFacts::replay(&events);
+    assert_eq!(touched.dyes().len(), 1);
+    let record = serrata_words::Injection {
+        given_by: "ada".into(),
+        prescribed_by: "Dr Invented".into(),
+        lot: "L1".into(),
+        start_us: 130_000_000,
+        start_error_us: 30_000_000,
+        ..touched.injections[0].clone()
+    };
+    events.push(event(2, "ada", Fact::Injected { injection: Box::new(record.clone()) }));
+    let filled = VisitFacts::replay(&events);
+    assert_eq!(filled.injections.len(), 1, "the record is that of the touch, no second injection");
+    assert_eq!(filled.injections[0].start_us, 100_000_000, "the touch was made at the moment itself");
+    assert_eq!(filled.injections[0].seconds, Some(7.0));
+    events.push(event(3, "ada", Fact::Injected { injection: Box::new(record) }));
+    assert_eq!(VisitFacts::replay(&events).injections.len(), 2, "a second record is a second injection");
+    let early = event(4, "ada", Fact::NeedleEnded { drug: Drug::Icg, end_us: 1 });
+    assert_eq!(VisitFacts::replay(&[early]).without_effect.len(), 1);
+}
+
+#[test]
+fn a_header_says_when_the_dye_began_only_where_no_person_did() {
+    let stamp = |utc_us| serrata_words::Stamp {
+        utc_us,
+        offset_minutes: Some(0),
+        granularity_us: 1_000_000,
+        clock: "c".into(),
+    };
+    let headers =
+        [(Modality::Fa, stamp(9_000_000)), (Modality::Fa, stamp(8_000_000)), (Modality::Icg, stamp(5))];
+    let none = VisitFacts::default().dyes_with(&headers);
+    assert_eq!(none.iter().map(|d| d.start_us).collect::<Vec<_>>(), [8_000_000, 5]);
+    let began =
+        Fact::NeedleBegan { drug: Drug::Fluorescein, route: Route::Vein, start_us: 77, start_error_us: 1 };
+    let marked = VisitFacts::replay(&[event(0, "ada", began)]).dyes_with(&headers);
+    assert_eq!(marked.iter().map(|d| d.start_us).collect::<Vec<_>>(), [77, 5]);
 }

@@ -235,6 +235,7 @@ export class Clinic {
       alarms: [
         {
           visit_id: 2, who: "J. Teacup, 1984", chair: "Chair 2", what: "Left eye: fluorescein, late frame", now: false, clash: null,
+          sounds: false, sentence: "J. Teacup, 1984: Left eye: fluorescein, late frame.",
           from_utc_us: START + 53 * MINUTE, to_utc_us: START + 61 * MINUTE,
         },
       ],

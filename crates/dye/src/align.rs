@@ -23,8 +23,8 @@ pub(crate) struct Aligned {
 ///
 /// A shot before the dye shows no vessels, only noise: it lies where the next one does, for the eye is held by a fixation light. A shot
 /// whose vessels can be seen but fit nowhere is left out.
-pub(crate) fn align(shots: &[Shot]) -> Option<Aligned> {
-    let bright: Vec<f32> = shots.iter().map(Shot::mean).collect();
+pub(crate) fn align(shots: &[&Shot]) -> Option<Aligned> {
+    let bright: Vec<f32> = shots.iter().map(|s| s.mean()).collect();
     let reference = (0..shots.len()).max_by(|i, j| bright[*i].total_cmp(&bright[*j]))?;
     let own = Pose::reference(shots[reference].lens);
     let found: Vec<Option<Pose>> = shots

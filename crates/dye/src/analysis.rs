@@ -54,8 +54,7 @@ pub fn analyse(
 ) -> Option<Run> {
     let mut out: Vec<Option<&'static str>> =
         shots.iter().map(|s| (s.modality != modality).then_some("another kind of picture")).collect();
-    let of_kind: Vec<Shot> =
-        shots.iter().zip(&out).filter(|(_, o)| o.is_none()).map(|(s, _)| s.clone()).collect();
+    let of_kind: Vec<&Shot> = shots.iter().zip(&out).filter(|(_, o)| o.is_none()).map(|(s, _)| s).collect();
     let own: Vec<usize> = (0..shots.len()).filter(|i| out[*i].is_none()).collect();
     let aligned = align(&of_kind)?;
     for (k, i) in own.iter().enumerate() {

@@ -126,11 +126,20 @@ pub fn late_brightening(run: &Run, seen: &[bool]) -> Option<Proposed> {
 /// pigment are dark as well.
 #[must_use]
 pub fn unfilled(run: &Run, seen: &[bool]) -> Option<Proposed> {
-    let full = between(run, 20.0, 60.0)?;
-    dark_places(&full, seen)
+    let mut found = dark_places(&between(run, 20.0, 60.0)?, seen)?;
+    let dark: Vec<bool> = found.score.iter().map(|s| *s >= 0.5).collect();
+    let [w, h] = found.size;
+    // Vessels that cross what is unfilled are part of it.
+    for (i, inside) in closed(&dark, [w, h], w.max(h) / VESSEL).into_iter().enumerate() {
+        if inside && found.gradable[i] {
+            found.score[i] = found.score[i].max(0.5);
+        }
+    }
+    Some(found)
 }
 
-/// The same in one picture, 0 to 1, of which `seen` is the visible retina: what a single frame can say of it.
+/// The same in one picture, 0 to 1, of which `seen` is the visible retina: what a single frame can say of it. Vessels across
+/// it are left out.
 #[must_use]
 pub fn dark_places(full: &Plane, seen: &[bool]) -> Option<Proposed> {
     let (w, h) = (full.width, full.height);
@@ -142,14 +151,7 @@ pub fn dark_places(full: &Plane, seen: &[bool]) -> Option<Proposed> {
         let share = fine.data[i] / ground.data[i].max(1e-4);
         if gradable[i] && share.is_finite() { 1.0 - share } else { 0.0 }
     };
-    let mut score = halves([w, h], missing, [0.6 * UNFILLED, UNFILLED]);
-    let dark: Vec<bool> = score.iter().map(|s| *s >= 0.5).collect();
-    // Vessels that cross what is unfilled are part of it.
-    for (i, inside) in closed(&dark, [w, h], w.max(h) / VESSEL).into_iter().enumerate() {
-        if inside && gradable[i] {
-            score[i] = score[i].max(0.5);
-        }
-    }
+    let score = halves([w, h], missing, [0.6 * UNFILLED, UNFILLED]);
     Some(Proposed { size: [w, h], score, gradable })
 }
 

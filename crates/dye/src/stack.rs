@@ -10,8 +10,8 @@ use serrata_frame::Plane;
 const CELL: usize = 16;
 
 /// One plane a shot that counts, in the order of time; a pixel beyond the shot's edge is NaN.
-pub(crate) fn stack(shots: &[Shot], which: &[usize], aligned: &Aligned) -> Vec<Plane> {
-    let of = &shots[aligned.reference];
+pub(crate) fn stack(shots: &[&Shot], which: &[usize], aligned: &Aligned) -> Vec<Plane> {
+    let of = shots[aligned.reference];
     let own = Pose::reference(of.lens);
     which
         .par_iter()

@@ -161,8 +161,15 @@ impl Series {
                 let mine = filled(&Region { polygons: small(&[(*hole).clone()]), holes: Vec::new() }, w, h);
                 mine.iter().zip(&around).any(|(m, a)| *m && *a)
             };
-            let region =
-                Region { polygons: alone.polygons, holes: holes.iter().filter(within).cloned().collect() };
+            let whole = alone.flat_area();
+            let area =
+                |ring: &Vec<[f64; 2]>| Region { polygons: vec![ring.clone()], holes: Vec::new() }.flat_area();
+            // Vessels that cross what is unfilled are part of it.
+            let counts = |hole: &&Vec<[f64; 2]>| what != DARK || area(hole) > ISLAND * whole;
+            let region = Region {
+                polygons: alone.polygons,
+                holes: holes.iter().filter(counts).filter(within).cloned().collect(),
+            };
             let flat = region.flat_area();
             if flat < LEAST_PX * factor * factor {
                 return None;
@@ -226,6 +233,9 @@ const ANGIOGRAM: [f64; 2] = [0.49, 0.53];
 /// Rise of the brightest twentieth up to which veins look unfilled, and from which they look filled: set on 20 labelled frames of
 /// 50°. No arterial frame of a wider field was at hand to set one by, so of those nothing is said.
 const VEINS: [f64; 2] = [0.45, 0.65];
+
+/// An island within a dark region below this share of it is taken for vessels that cross it (judgement).
+const ISLAND: f64 = 0.1;
 
 /// Radius of the fovea's curve as a share of the disc's radius (judgement).
 const FOVEA: f64 = 0.4;

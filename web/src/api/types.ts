@@ -499,6 +499,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/visits/{id}/dye": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Clocks, frames due now, soon, missed, and one sentence. */
+        get: operations["dye_run"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/visits/{id}/facts": {
         parameters: {
             query?: never;
@@ -688,6 +705,10 @@ export interface components {
             from_utc_us: number;
             /** @description Whether it is due now. */
             now: boolean;
+            /** @description Who and what, one sentence to be said aloud. */
+            sentence: string;
+            /** @description Whether it is worth a tone: a late frame, or a patient who comes back, that is due while attention is elsewhere. */
+            sounds: boolean;
             /**
              * Format: int64
              * @description Until when.
@@ -1124,6 +1145,101 @@ export interface components {
             /** @description What a reader should know. */
             warnings: string[];
         };
+        /** @description The clock of one injection. */
+        DyeClock: {
+            /** @description By mouth: the windows of the needle do not hold. */
+            by_mouth: boolean;
+            /**
+             * Format: double
+             * @description Seconds since then.
+             */
+            elapsed_s: number;
+            /** @description `person` where a person marked it, `header` where the frames' headers say so. */
+            marked_by: string;
+            /** @description `fa` or `icg`. */
+            modality: string;
+            /**
+             * Format: double
+             * @description Within what the start may be wrong, seconds.
+             */
+            start_error_s: number;
+            /**
+             * Format: int64
+             * @description Start of the injection, microseconds since 1970 UTC.
+             */
+            start_utc_us: number;
+            /** @description Whether a later injection of the same dye took its place. */
+            superseded: boolean;
+            /**
+             * Format: double
+             * @description How long the injection took, seconds, where its end was marked.
+             */
+            took_s?: number | null;
+        };
+        /** @description A frame of the run. */
+        DyeDue: {
+            /** @description `R`, `L` or null. */
+            eye?: string | null;
+            /**
+             * Format: int64
+             * @description From when, microseconds since 1970 UTC.
+             */
+            from_utc_us?: number | null;
+            /** @description `fa` or `icg`. */
+            modality: string;
+            /** @description Whether it is required. */
+            required: boolean;
+            /** @description `now`, `soon`, `later`, `missed`, `done`, `closed`, `silent`. */
+            state: string;
+            /** @description How many frames count for it. */
+            taken: number;
+            /**
+             * Format: int64
+             * @description Until when.
+             */
+            to_utc_us?: number | null;
+            /** @description Name of its view. */
+            view: string;
+            /** @description The view as people say it. */
+            what: string;
+            /** @description Why it is there only with reservations, such as its true minute. */
+            why: string[];
+        };
+        /** @description A dye run at a moment. */
+        DyeRun: {
+            /** @description One clock an injection. */
+            clocks: components["schemas"]["DyeClock"][];
+            /** @description Frames with a time, those that are asked for first. */
+            frames: components["schemas"]["DyeDue"][];
+            /** @description How the instruments' clocks are tied to the station's. */
+            instrument_clocks: components["schemas"]["InstrumentClock"][];
+            /** @description `in_turn`, `fa` or `icg`: whose frames are asked for. */
+            mode: string;
+            /**
+             * Format: int64
+             * @description The station's clock, microseconds since 1970 UTC.
+             */
+            now_utc_us: number;
+            /** @description What the record of the needle still lacks, one sentence each. */
+            record_open: string[];
+            /** @description Always `serrata.dye_run/1`. */
+            schema: string;
+            /** @description What to do, one sentence. */
+            sentence: string;
+            /** @description Whether the run was stopped by hand. */
+            stopped: boolean;
+            /** @description What is worth a tone; the same word while the same frame is due, so that it sounds once. Null: nothing is. */
+            tone?: string | null;
+            /** @description Whether the patient is unwell: nothing is asked, nothing sounds. */
+            unwell: boolean;
+            /**
+             * Format: int64
+             * @description The visit.
+             */
+            visit_id: number;
+            /** @description Who it is, shortly. */
+            who: string;
+        };
         /** @description An error of the API. */
         Error: {
             /** @description A short stable word. */
@@ -1300,6 +1416,21 @@ export interface components {
              */
             waiting: number;
         };
+        /** @description How an instrument's clock is tied to the station's, by when its frames arrive. */
+        InstrumentClock: {
+            /**
+             * Format: double
+             * @description Within what that may be wrong, seconds.
+             */
+            error_s: number;
+            /** @description The instrument, as its frames name it. */
+            name: string;
+            /**
+             * Format: double
+             * @description What was added to its times, seconds; 0 where nothing speaks against two clocks that agree.
+             */
+            offset_s: number;
+        };
         /** @description A person who saw both says that they are one. */
         MergeOrder: {
             /** @description The order that the provisional one is. */
@@ -1426,7 +1557,7 @@ export interface components {
         NewFact: {
             /**
              * @description The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
-             *     `answered`, `ticked`, `injected`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
+             *     `answered`, `ticked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
              *     `view_ended`, `view_reopened`) and what it needs.
              */
             fact: Record<string, never>;
@@ -2638,6 +2769,35 @@ export interface operations {
                 };
             };
             400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    dye_run: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DyeRun"];
+                };
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };

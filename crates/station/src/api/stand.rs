@@ -12,6 +12,7 @@ use serrata_visit::{
     joint, status_at, view_region,
 };
 use serrata_words::{Event, Modality, OrderState, PersonState, Stamp, View};
+use std::collections::BTreeMap;
 
 /// A visit looked at now.
 pub struct Stand {
@@ -88,19 +89,18 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
 
 /// The clocks that the frames of a visit were dated by, tied to ours by when those frames came.
 fn ties(judged: &[Judged]) -> Vec<(String, ClockTie)> {
-    let mut clocks: Vec<(String, i64, Vec<(i64, i64)>)> = Vec::new();
+    let mut clocks: BTreeMap<&str, Vec<(&Stamp, i64)>> = BTreeMap::new();
     for j in judged {
-        let Some(s) = &j.kept.facts.acquired else { continue };
-        let frame = (s.utc_us, j.kept.received_us);
-        match clocks.iter_mut().find(|c| c.0 == s.clock) {
-            Some(c) => {
-                c.1 = c.1.max(s.granularity_us);
-                c.2.push(frame);
-            }
-            None => clocks.push((s.clock.clone(), s.granularity_us, vec![frame])),
+        if let Some(taken) = &j.kept.facts.acquired {
+            clocks.entry(&taken.clock).or_default().push((taken, j.kept.received_us));
         }
     }
-    clocks.into_iter().filter_map(|(name, g, frames)| Some((name, clock_tie(&frames, g)?))).collect()
+    let tie = |frames: &[(&Stamp, i64)]| {
+        let granularity = frames.iter().map(|(taken, _)| taken.granularity_us).max().unwrap_or(0);
+        let times: Vec<(i64, i64)> = frames.iter().map(|(taken, came)| (taken.utc_us, *came)).collect();
+        clock_tie(&times, granularity)
+    };
+    clocks.iter().filter_map(|(name, frames)| Some(((*name).to_owned(), tie(frames)?))).collect()
 }
 
 /// Views that frames show together where none shows them alone.

@@ -10,6 +10,7 @@ const DIST = fileURLToPath(new URL("../dist", import.meta.url));
 const SCREENS = [
   { name: "day", path: "/", ready: "Pebble Lantern" },
   { name: "visit", path: "/visits/1", ready: "Are the pictures complete?" },
+  { name: "dye", path: "/visits/5/dye", ready: "Pictures at their second" },
   { name: "frame", path: "/frames/101", ready: "What to do" },
   { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
 ];
@@ -60,6 +61,51 @@ describe.each(SCREENS)("$name", ({ name, path, ready }) => {
     // Findings are pressed on the screen and read on paper.
     expect(await page.locator("nav:visible, button:visible:not(.findings button)").count()).toBe(0);
     expect(await page.locator(".findings button:visible").count()).toBe(await page.locator(".findings button").count());
+    await page.context().close();
+  });
+});
+
+describe("dye run", () => {
+  test("the clock goes on by itself, and pictures hang at their second", async () => {
+    const { page, troubles } = await open("/visits/5/dye", "Pictures at their second");
+    const clock = page.getByRole("timer");
+    const first = await clock.textContent();
+    await expect.poll(() => clock.textContent(), { timeout: 5000 }).not.toBe(first);
+    // Six frames, and where several would hang on one another the last of them.
+    expect(await page.locator(".hung").count()).toBe(3);
+    expect(await page.locator(".hung").last().textContent()).toContain("FA 1:55");
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
+  test("unwell silences it by one touch, and a touch takes it back", async () => {
+    const { page } = await open("/visits/5/dye", "119 s left");
+    await page.getByRole("button", { name: "Unwell" }).click();
+    await page.getByText("nothing is asked for. Staff stay with the patient.").waitFor();
+    expect(await page.locator("li.now").count()).toBe(0);
+    await page.getByRole("button", { name: "Well again" }).click();
+    await page.getByText("119 s left").waitFor();
+    expect(mock.clinic.told).toEqual(["unwell", "well_again"]);
+    await page.context().close();
+  });
+
+  test("the needle's start is one touch, by key as well, and kept with a time", async () => {
+    const { page } = await open("/visits/4/dye", "No injection is marked yet");
+    await page.getByRole("button", { name: "Fluorescein goes in now" }).focus();
+    await page.keyboard.press("Enter");
+    await page.getByRole("timer").waitFor();
+    expect(mock.calls.some((c) => c.startsWith("POST /api/v1/visits/4/facts") && c.includes('"start_us":'))).toBe(true);
+    await page.context().close();
+  });
+
+  test("a late frame of another patient is told on every screen, and sounds only when that was asked for", async () => {
+    const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
+    await page.getByRole("link", { name: /Kettle F., 11 Jun: .*now/ }).click();
+    await page.getByText("Pictures at their second").waitFor();
+    expect(await page.getByLabel("A tone when a late frame is due").isChecked()).toBe(false);
+    await page.getByLabel("A tone when a late frame is due").check();
+    expect(await page.evaluate(() => localStorage.getItem("serrata.tone"))).toBe("on");
+    expect(troubles).toEqual([]);
     await page.context().close();
   });
 });

@@ -1,6 +1,6 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, Corrections, Day, DayVisit, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
+  Appraisal, Chart, Corrections, Day, DayVisit, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
@@ -70,7 +70,13 @@ const ROWS: Row[] = [
   { id: 901, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 20, verdict: "usable" },
   { id: 902, visit: null, eye: "R", modality: "faf", gaze: "primary", minute: 22, verdict: "limited", fault: LASH },
   { id: 903, visit: null, eye: null, modality: "colour", gaze: "primary", minute: 25, verdict: null, failed: true },
+  ...[0.15, 0.25, 0.35, 0.5, 1.1, 1.8].map((after, i): Row => ({
+    id: 501 + i, visit: 5, eye: i < 4 ? "R" : "L", modality: "fa", gaze: "primary", minute: 42 + after, verdict: i === 5 ? "limited" : "usable",
+  })),
 ];
+
+/** The dye run of visit 5, whose fluorescein went in at this minute of the day. */
+const NEEDLE = START + 42 * MINUTE;
 
 interface Person {
   id: number;
@@ -105,13 +111,20 @@ const PEOPLE: Person[] = [
   { id: 4, name: "Clover Thimble", number: "DEMO-0021", born: "30 Jan 1949", order: "First look", chair: null, minute: 40, want: [["R", "colour", "primary", "must"], ["L", "colour", "primary", "must"]], cautions: [] },
 ];
 
+const FA: Person = {
+  id: 5, name: "Fern Kettle", number: "DEMO-0033", born: "11 Jun 1957", order: "Fluorescein angiography", chair: "Chair 2", minute: 35,
+  want: [["R", "fa", "primary", "must"], ["L", "fa", "primary", "must"]], cautions: [],
+};
+
 /** The state of the mock clinic; each answer is made from it anew. */
 export class Clinic {
   readonly rows: Row[] = ROWS.map((row) => ({ ...row }));
   readonly aside = new Map<number, string>();
   readonly ended = new Map<string, "not_obtainable" | "not_done">();
   readonly corrected = new Map<number, Corrections>();
-  readonly people: Person[] = [...PEOPLE];
+  readonly people: Person[] = [...PEOPLE, FA];
+  /** What was told of the dye run: kinds of facts, in order. */
+  readonly told: string[] = [];
   private fresh = 0;
 
   /** A frame that was dropped on the page: it waits under unassigned. */
@@ -130,6 +143,39 @@ export class Clinic {
       minute: 46, want: [["R", "colour", "primary", "must"]], cautions: [],
     });
     return id;
+  }
+
+  dyeRun(id: number): DyeRun | null {
+    const person = this.people.find((one) => one.id === id);
+    if (person === undefined) return null;
+    const [given, unwell] = [id === FA.id || this.told.includes("needle_began"), this.told.lastIndexOf("unwell") > this.told.lastIndexOf("well_again")];
+    const stopped = this.told.lastIndexOf("run_stopped") > this.told.lastIndexOf("run_resumed");
+    const due = (view: string, eye: Eye, state: DyeRun["frames"][number]["state"], from: number, to: number, taken: number): DyeRun["frames"][number] => ({
+      view, what: `${EYES[eye]}, fluorescein (FA)`, eye, modality: "fa", required: true, state: unwell && state !== "done" ? "silent" : state,
+      from_utc_us: given ? NEEDLE + from * 1_000_000 : null, to_utc_us: given ? NEEDLE + to * 1_000_000 : null, taken, why: [],
+    });
+    return {
+      schema: "serrata.dye_run/1", visit_id: id, who: `${person.name.split(" ")[1] ?? ""} ${person.name.slice(0, 1)}., 11 Jun`,
+      now_utc_us: START + 46 * MINUTE,
+      sentence: unwell
+        ? "The patient is unwell: nothing is asked for. Staff stay with the patient."
+        : !given
+          ? "No injection is marked yet: touch when the needle goes in."
+          : stopped
+            ? "The run is stopped by hand; its clocks go on."
+            : "Now: Right eye (OD), fluorescein (FA), straight ahead, 4 min to 6 min; 119 s left.",
+      tone: given && !unwell && !stopped ? "fa late at 5 min R" : null, unwell, stopped,
+      mode: this.told.includes("run_mode_chosen") ? "fa" : "in_turn",
+      clocks: given
+        ? [{ modality: "fa", start_utc_us: NEEDLE, start_error_s: 0.5, elapsed_s: 241, by_mouth: false, superseded: false, marked_by: "person", took_s: 7 }]
+        : [],
+      frames: [
+        due("late R", "R", "now", 240, 360, 0), due("late L", "L", "now", 240, 360, 0), due("ten R", "R", "later", 540, 660, 0),
+        due("transit R", "R", "done", 8, 35, 4), due("fellow L", "L", "done", 35, 75, 1),
+      ],
+      record_open: given ? ["Lot?", "Expiry?"] : [],
+      instrument_clocks: given ? [{ name: "demo-wide", offset_s: 0, error_s: 3.1 }] : [],
+    };
   }
 
   row(id: number): Row | undefined {
@@ -233,6 +279,11 @@ export class Clinic {
       unassigned: this.rows.filter((r) => r.visit === null).length,
       waiting: this.rows.filter((r) => r.verdict === null && r.failed !== true).length,
       alarms: [
+        {
+          visit_id: FA.id, who: "Kettle F., 11 Jun", chair: "Chair 2", what: "Right eye (OD), fluorescein (FA), 4 min to 6 min", now: true, clash: null,
+          sounds: true, sentence: "Kettle F., 11 Jun: Right eye (OD), fluorescein (FA), straight ahead, 4 min to 6 min, now.",
+          from_utc_us: NEEDLE + 4 * MINUTE, to_utc_us: NEEDLE + 6 * MINUTE,
+        },
         {
           visit_id: 2, who: "J. Teacup, 1984", chair: "Chair 2", what: "Left eye: fluorescein, late frame", now: false, clash: null,
           sounds: false, sentence: "J. Teacup, 1984: Left eye: fluorescein, late frame.",

@@ -68,6 +68,10 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       answer.on("close", () => live.delete(answer));
       return;
     }
+    if (what === "visits" && part === "dye") {
+      const run = clinic.dyeRun(Number(id));
+      return run === null ? missing(answer, full) : json(answer, 200, run);
+    }
     const row = clinic.row(Number(id));
     if (what === "frames" && part === "picture" && row !== undefined) {
       answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
@@ -100,6 +104,11 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       clinic.ended.set(`${text}/${decodeURIComponent(name)}`, state);
       tell("visit", id, null);
       return json(answer, 200, { ids: [id] });
+    }
+    if (what === "visits" && action === "facts") {
+      clinic.told.push((value as { fact: { kind: string } }).fact.kind);
+      tell("visit", id, null);
+      return json(answer, 200, { ids: [1] });
     }
     const row = clinic.row(id);
     if (row === undefined) return missing(answer, full);

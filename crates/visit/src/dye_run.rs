@@ -60,6 +60,8 @@ pub struct RunFrame {
     pub eye: Option<Eye>,
     /// Which dye.
     pub modality: Modality,
+    /// The other dye whose frame belongs to each of it, where the protocol wants pairs.
+    pub pair_with: Option<Modality>,
     /// Whether it is required.
     pub required: bool,
     /// How it stands.
@@ -151,6 +153,7 @@ fn of_view(v: &ViewStatus, from_us: Option<i64>, to_us: Option<i64>, now_us: i64
         what: named(&v.view),
         eye: v.view.eye,
         modality: v.view.modality,
+        pair_with: v.view.set.and_then(|s| s.pair_with),
         required: v.view.rank == Rank::Must,
         state,
         from_us,
@@ -158,6 +161,10 @@ fn of_view(v: &ViewStatus, from_us: Option<i64>, to_us: Option<i64>, now_us: i64
         taken: v.frames.len(),
         why: v.why.clone(),
     }
+}
+
+const fn spoken(dye: Modality) -> &'static str {
+    if matches!(dye, Modality::Icg) { "indocyanine green" } else { "fluorescein" }
 }
 
 fn sentence(frames: &[RunFrame], dyes: &[Dye], stopped: bool, unwell: bool, now_us: i64) -> String {
@@ -176,8 +183,8 @@ fn sentence(frames: &[RunFrame], dyes: &[Dye], stopped: bool, unwell: bool, now_
     if let [first, rest @ ..] = now.as_slice() {
         let left = first.to_us.map(seconds).unwrap_or_default();
         let other = rest.iter().find(|f| f.modality != first.modality && f.eye == first.eye);
-        return match other {
-            Some(o) => format!("Now in turn: {}, then {}; {left} s left.", first.what, o.what),
+        return match other.map(|f| f.modality).or(first.pair_with) {
+            Some(m) => format!("Now in turn: {}, then {}; {left} s left.", first.what, spoken(m)),
             None => format!("Now: {}; {left} s left.", first.what),
         };
     }
@@ -237,7 +244,7 @@ mod tests {
         );
         assert!(both.tone.is_none(), "in the first passage nothing sounds");
         let alone = run(12, RunMode::Fa, false);
-        assert!(alone.frames.iter().all(|f| f.modality == Modality::Fa || f.state != RunState::Now));
+        assert!(alone.frames.iter().all(|f| f.modality == Modality::Fa || f.state == RunState::Silent));
     }
 
     #[test]
@@ -245,7 +252,7 @@ mod tests {
         let late = run(250, RunMode::InTurn, false);
         let tone = late.tone.clone().unwrap();
         assert_eq!(run(260, RunMode::InTurn, false).tone, Some(tone));
-        assert!(run(215, RunMode::InTurn, false).frames.iter().any(|f| f.state == RunState::Soon));
+        assert!(run(165, RunMode::InTurn, false).frames.iter().any(|f| f.state == RunState::Soon));
         let stopped = run(250, RunMode::InTurn, true);
         assert!(stopped.tone.is_none() && stopped.sentence.contains("stopped"));
     }

@@ -1,6 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
-import type { Corrections, Day, FrameAnswer, NewVisit, Received, Unassigned, Visit } from "./model";
+import type { Corrections, Day, DyeRun, FrameAnswer, NewVisit, Received, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -66,6 +66,10 @@ function tell(path: string, body: object): Promise<unknown> {
 
 export const api = {
   day: async () => (await call("/day")) as Day,
+  dyeRun: async (visit: number) => (await call(`/visits/${String(visit)}/dye`)) as DyeRun,
+  /** Keeps what happened in a visit. A fact always has an author: "page" where nobody typed their initials. */
+  fact: (visit: number, fact: object, reason: string | null) =>
+    post(`/visits/${String(visit)}/facts`, { who: author() === "" ? "page" : author(), reason, fact }),
   visit: async (visit: number) => (await call(`/visits/${String(visit)}`)) as Visit,
   frame: async (frame: number) => (await call(`/frames/${String(frame)}`)) as FrameAnswer,
   unassigned: async () => (await call("/unassigned")) as Unassigned,

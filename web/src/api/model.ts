@@ -73,6 +73,21 @@ export type Visit = Narrow<
   }
 >;
 
+export type DyeClock = Narrow<"DyeClock", { modality: "fa" | "icg"; marked_by: "person" | "header" }>;
+export type DyeDue = Narrow<
+  "DyeDue",
+  { eye: Eye | null; modality: "fa" | "icg"; state: "now" | "soon" | "later" | "missed" | "done" | "closed" | "silent" }
+>;
+export type DyeRun = Narrow<
+  "DyeRun",
+  {
+    mode: "in_turn" | "fa" | "icg";
+    clocks: DyeClock[];
+    frames: DyeDue[];
+    instrument_clocks: Required<Schemas["InstrumentClock"]>[];
+  }
+>;
+
 export type Finding = Narrow<
   "AppraisalFinding",
   { rows: [number, number] | null; side: "top" | "bottom" | "left" | "right" | null; polygons: Point[][]; holes: Point[][] }

@@ -3,6 +3,7 @@
 export type Route =
   | { screen: "day" }
   | { screen: "visit"; id: number }
+  | { screen: "dye"; id: number }
   | { screen: "frame"; id: number }
   | { screen: "unassigned" }
   | { screen: "unknown"; path: string };
@@ -18,6 +19,8 @@ export function parseRoute(path: string): Route {
     if (id !== null && head === "visits") return { screen: "visit", id };
     if (id !== null && head === "frames") return { screen: "frame", id };
   }
+  const [, visit = "", part] = parts;
+  if (parts.length === 3 && head === "visits" && part === "dye" && /^\d{1,15}$/.test(visit)) return { screen: "dye", id: Number(visit) };
   return { screen: "unknown", path };
 }
 
@@ -30,6 +33,8 @@ export function routePath(route: Route): string {
       return "/unassigned";
     case "visit":
       return `/visits/${String(route.id)}`;
+    case "dye":
+      return `/visits/${String(route.id)}/dye`;
     case "frame":
       return `/frames/${String(route.id)}`;
     case "unknown":

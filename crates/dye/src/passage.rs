@@ -331,6 +331,12 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    impl Passage {
+        fn tenth(&self) -> f64 {
+            self.arterial(0.1)
+        }
+    }
+
     fn measured(p: &[f64; N], step: f64, exposures: impl Fn(usize) -> f64) -> Measured {
         let seconds: Vec<f64> = (0..45).map(|k| 5.0 + step * f64::from(k)).collect();
         let row = |c: usize| seconds.iter().enumerate().map(|(k, t)| at(p, *t)[c] * exposures(k)).collect();
@@ -348,8 +354,12 @@ mod tests {
             let exposure = |k: usize| 0.75 + 0.5 * (((k * 7919 + seed * 104_729) % 997) as f64 / 997.0);
             let fit = Fitted::of(&measured(&p, 0.8, exposure)).unwrap();
             let truth = Passage { values: p };
-            prop_assert!((fit.passage.arterial(0.1) - truth.arterial(0.1)).abs() < 0.3, "{:?}", fit.passage);
-            prop_assert!((fit.passage.transit() - transit).abs() < 0.1 * transit + 0.3, "{:?} {transit}", fit.passage);
+            // Exposures hide some of the truth; the fit's own error has to know by how much.
+            for (name, of) in [("arrival", Passage::tenth as fn(&Passage) -> f64), ("transit", Passage::transit)] {
+                let ((value, error), want) = (fit.number(of), of(&truth));
+                prop_assert!((value - want).abs() < 0.3 + 3.0 * error, "{} {} ± {} {}", name, value, error, want);
+                prop_assert!(error < 1.0, "{} ± {}", name, error);
+            }
         }
     }
 

@@ -135,6 +135,7 @@ pub fn analyse(
         problem: problem.map(str::to_owned),
         curves: curves.as_ref().map(words).unwrap_or_default(),
         regions: Vec::new(),
+        index: None,
     };
     let planes = order.into_iter().zip(planes).collect();
     Some(Run { line, reference, planes })

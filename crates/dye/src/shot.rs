@@ -63,6 +63,12 @@ impl Shot {
         Ok(Self { name, seconds, modality, plane, factor, lens, vessels })
     }
 
+    /// Projection of the small picture; a nominal one where none is known.
+    #[must_use]
+    pub const fn projection(&self) -> Stereographic {
+        self.lens.projection
+    }
+
     /// Width and height of the small picture, pixels.
     #[must_use]
     pub const fn size(&self) -> [usize; 2] {

@@ -3,6 +3,7 @@
 //! * [`check::check_file`]: bytes to answers, as the command line uses it too;
 //! * [`intake`]: a watched folder, DICOM storage, pictures dropped on the page; all end in [`intake::take`];
 //! * [`work::work`]: what is kept is looked at; results are kept with the method revision that made them;
+//! * [`dye`]: the frames of a dye run read as a series;
 //! * [`montage`]: frames of one eye as one picture, and what changed between two visits;
 //! * [`api::router`]: `/api/v1`, described in `openapi.json`;
 //! * [`serve::bind`]: all of it together.
@@ -11,6 +12,7 @@
 
 pub mod api;
 pub mod area;
+mod background;
 pub mod charts;
 pub mod check;
 pub mod dye;

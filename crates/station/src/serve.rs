@@ -139,7 +139,7 @@ impl Bound {
         if let Some(s) = storage {
             let _ = tokio::time::timeout(std::time::Duration::from_secs(10), s).await; // a stuck sender is left
         }
-        self.station.montages().stop();
+        self.station.background().stop();
         tasks.shutdown().await;
         self.station.store().close().await;
         served

@@ -1,8 +1,8 @@
 //! The station: store, threads and profiles behind one handle that services share.
 
+use crate::background::Background;
 use crate::footprints::Footprints;
 use crate::instruments;
-use crate::montage::Montages;
 use serrata_store::Store;
 use serrata_visit::Rules;
 use serrata_words::Instrument;
@@ -23,7 +23,7 @@ struct Inner {
     work: Notify,
     settings: Settings,
     footprints: Footprints,
-    montages: Montages,
+    background: Background,
 }
 
 /// What a clinic says of its own house.
@@ -54,7 +54,7 @@ impl Station {
         settings: Settings,
     ) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
-        let montages = Montages::new(store.folder(), pool.current_num_threads())?;
+        let background = Background::new(store.folder(), pool.current_num_threads())?;
         Ok(Self {
             inner: Arc::new(Inner {
                 store,
@@ -64,7 +64,7 @@ impl Station {
                 work: Notify::new(),
                 settings,
                 footprints: Footprints::default(),
-                montages,
+                background,
             }),
         })
     }
@@ -99,9 +99,9 @@ impl Station {
         &self.inner.footprints
     }
 
-    /// Montages that are made and kept.
-    pub(crate) fn montages(&self) -> &Montages {
-        &self.inner.montages
+    /// Montages and readings of dye runs that are made and kept.
+    pub(crate) fn background(&self) -> &Background {
+        &self.inner.background
     }
 
     /// Tells the workers that something is to be done.

@@ -6,8 +6,8 @@ pub use dye::only_touched;
 
 use crate::{Closure, ViewState, merge_views};
 use serrata_words::{
-    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, MoveStep, NeedleNote, Order, OrderState,
-    PersonState, RunMode, View, ViewEnd,
+    Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, JudgedRegion, MoveStep, NeedleNote, Order,
+    OrderState, PersonState, RunMode, View, ViewEnd,
 };
 use std::collections::BTreeMap;
 
@@ -73,6 +73,8 @@ pub struct VisitFacts {
     pub closures: Vec<Closure>,
     /// Injections in order of facts.
     pub injections: Vec<Injection>,
+    /// Regions of dye runs that people looked at: what, who, when; the last word on a proposal counts.
+    pub regions: Vec<(JudgedRegion, String, i64)>,
     /// Notes after the needle: what, who, when.
     pub needle_notes: Vec<(NeedleNote, String, i64)>,
     /// Whether the patient is unwell.
@@ -163,6 +165,7 @@ impl VisitFacts {
             | Fact::RunStopped
             | Fact::RunResumed
             | Fact::RunModeChosen { .. } => return self.of_dye(&e.fact),
+            Fact::RegionJudged { region } => self.regions.push(((**region).clone(), e.who.clone(), e.at_us)),
             Fact::Noted { note } => self.needle_notes.push((note.clone(), e.who.clone(), e.at_us)),
             Fact::Unwell if !self.unwell => {
                 self.unwell = true;

@@ -31,6 +31,9 @@ pub struct DyeLine {
     /// Regions proposed to a person.
     #[serde(default)]
     pub regions: Vec<DyeRegion>,
+    /// Shares of the retina seen; null where nothing could be graded.
+    #[serde(default)]
+    pub index: Option<DyeIndex>,
 }
 
 impl DyeLine {
@@ -89,6 +92,41 @@ pub struct DyeCurve {
     pub what: String,
     /// Seconds since the injection, brightness from 0 to 1 as stored.
     pub points: Vec<[f64; 2]>,
+}
+
+/// What share of the retina seen is dark, or brightens late, as proposed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeIndex {
+    /// What the shares are of, in words.
+    pub denominator: String,
+    /// Share that stays dark.
+    #[serde(serialize_with = "crate::round::share")]
+    pub dark: f64,
+    /// Share that brightens late.
+    #[serde(serialize_with = "crate::round::share")]
+    pub late: f64,
+    /// Dark mm² over the area of a normal eye; null without a projection.
+    pub normalised_dark: Option<f64>,
+    /// What that is divided by, in words.
+    pub normalised_by: String,
+    /// The same by zones about disc and fovea; empty where the disc is not seen.
+    pub zones: Vec<DyeZone>,
+}
+
+/// Shares within a zone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DyeZone {
+    /// Which, in words.
+    pub name: String,
+    /// Its gradable part as a share of all that could be graded.
+    #[serde(serialize_with = "crate::round::share")]
+    pub of_gradable: f64,
+    /// Share of it that stays dark.
+    #[serde(serialize_with = "crate::round::share")]
+    pub dark: f64,
+    /// Share of it that brightens late.
+    #[serde(serialize_with = "crate::round::share")]
+    pub late: f64,
 }
 
 /// A region that is proposed, never concluded.

@@ -1,6 +1,8 @@
 //! What happened in a visit: facts with author, time and reason. Facts are added, never changed.
 
-use crate::{Drug, Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, Route, View};
+use crate::{
+    Drug, Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, Region, Route, View,
+};
 use serde::{Deserialize, Serialize};
 
 /// Number of a frame in its store.
@@ -49,6 +51,20 @@ crate::words! {
 impl Default for RunMode {
     fn default() -> Self {
         Self::InTurn
+    }
+}
+
+crate::words! {
+    /// What a person made of a region that was proposed.
+    RegionDecision("decision") {
+        /// It is as proposed.
+        Accepted = "accepted",
+        /// It is there, with another outline.
+        Corrected = "corrected",
+        /// It is not there.
+        Refused = "refused",
+        /// Nothing was proposed; the person drew it.
+        Drawn = "drawn",
     }
 }
 
@@ -131,6 +147,27 @@ pub enum MoveStep {
     Confirmed,
     /// Anybody refuses: it comes back from quarantine.
     Refused,
+}
+
+/// A region of a dye run as a person sees it. Outlines are in pixels of the reference frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct JudgedRegion {
+    /// Whose frames.
+    pub eye: Eye,
+    /// Of which dye.
+    pub modality: Modality,
+    /// The reference frame.
+    pub frame: FrameId,
+    /// `late brightening` or `dark, unfilled`.
+    pub what: String,
+    /// What the person made of it.
+    pub decision: RegionDecision,
+    /// The method that proposed it, with its revision; none where nothing was proposed.
+    pub method: Option<String>,
+    /// The outline as it was proposed; none where nothing was.
+    pub proposed: Option<Region>,
+    /// The outline that holds now; none where it was refused.
+    pub outline: Option<Region>,
 }
 
 /// What happened.
@@ -264,6 +301,11 @@ pub enum Fact {
     RunModeChosen {
         /// Both in turn or one alone.
         mode: RunMode,
+    },
+    /// A person looked at a region of a dye run. What was proposed and what the person drew are both kept.
+    RegionJudged {
+        /// The region.
+        region: Box<JudgedRegion>,
     },
     /// Something was noted after the needle.
     Noted {

@@ -40,9 +40,11 @@ pub mod window;
 
 pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
 pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
-pub use dye::{DyeCurve, DyeFrame, DyeLine, DyeLook, DyeRegion, DyeSpan};
+pub use dye::{DyeCurve, DyeFrame, DyeIndex, DyeLine, DyeLook, DyeRegion, DyeSpan, DyeZone};
 pub use error_line::ErrorLine;
-pub use event::{Assigned, Event, Fact, FrameId, MoveStep, NotHad, RunMode, ViewEnd};
+pub use event::{
+    Assigned, Event, Fact, FrameId, JudgedRegion, MoveStep, NotHad, RegionDecision, RunMode, ViewEnd,
+};
 pub use eye::Eye;
 pub use eye_state::{EyeState, PersonState};
 pub use facts::AcquisitionFacts;

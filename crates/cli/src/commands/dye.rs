@@ -4,7 +4,7 @@ use crate::inputs;
 use anyhow::{Context, Result, bail};
 use serrata_frame::Limits;
 use serrata_station::check::{Asked, Labels};
-use serrata_station::dye::{Series, Taken, Told, radius};
+use serrata_station::dye::{Drawn, Series, Taken, Told, curves, radius, write};
 use serrata_words::{DyeLine, DyeLook, DyeSpan, ErrorLine, Eye, Modality};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -49,7 +49,7 @@ pub struct Args {
     axial_length: Option<f64>,
     /// A region whose curve is wanted, in pixels of the reference frame: "name:x,y x,y x,y"; may be given several times.
     #[arg(long, value_name = "REGION", value_parser = super::assembling::outline)]
-    outline: Vec<(String, Vec<[f64; 2]>)>,
+    outline: Vec<Drawn>,
     /// One line of JSON a dye (`serrata.dye/1`).
     #[arg(long, conflicts_with = "csv")]
     json: bool,
@@ -93,7 +93,8 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     let told: Vec<Told> = dyes.into_iter().filter_map(|d| series.read(d, radius, &args.outline)).collect();
     if let Some(dir) = &args.output {
         let folder = serrata_station::montage::Folder::begin(dir, "dye.json")?;
-        write(folder.path(), &told)?;
+        write(folder.path(), &told)
+            .with_context(|| format!("{}: cannot be written; check the space", dir.display()))?;
         folder.finish()?;
     }
     for t in &told {
@@ -164,44 +165,6 @@ fn add(
     Ok(())
 }
 
-fn curves(line: &DyeLine) -> String {
-    use std::fmt::Write;
-    let mut out = String::from("dye,curve,second,brightness\n");
-    for c in &line.curves {
-        for [t, v] in &c.points {
-            let _ = writeln!(out, "{},{},{t:.3},{v:.5}", line.modality, c.what); // a String takes all
-        }
-    }
-    out
-}
-
-fn write(dir: &Path, told: &[Told]) -> Result<()> {
-    let full = || format!("{}: cannot be written; check the space", dir.display());
-    let lines: Vec<String> = told.iter().map(|t| serde_json::to_string(&t.line)).collect::<Result<_, _>>()?;
-    std::fs::write(dir.join("dye.json"), lines.join("\n") + "\n").with_context(full)?;
-    let mut csv = String::new();
-    for (k, t) in told.iter().enumerate() {
-        let text = curves(&t.line);
-        csv += if k == 0 { &text } else { text.split_once('\n').map_or("", |p| p.1) };
-    }
-    std::fs::write(dir.join("curves.csv"), csv).with_context(full)?;
-    for t in told {
-        let side = t.phases.iter().map(|p| p.2.width).max().unwrap_or(0);
-        let high = t.phases.iter().map(|p| p.2.height).max().unwrap_or(0);
-        if side == 0 {
-            continue;
-        }
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small pictures
-        let sheet = image::GrayImage::from_fn((side * t.phases.len()) as u32, high as u32, |x, y| {
-            let (k, x, y) = (x as usize / side, x as usize % side, y as usize);
-            let p = &t.phases[k].2;
-            image::Luma([if x < p.width && y < p.height { (p.at(x, y) * 255.0).round() as u8 } else { 0 }])
-        });
-        sheet.save(dir.join(format!("phases-{}.png", t.line.modality))).with_context(full)?;
-    }
-    Ok(())
-}
-
 /// What a frame looks like, where that is worth a word: it is labelled as dye, and looks as if there were none.
 fn look(l: DyeLook) -> &'static str {
     match (l.angiogram, l.veins_filled) {
@@ -246,6 +209,14 @@ fn tell(line: &DyeLine) {
             100.0 * r.share_of_gradable,
             r.score,
             r.note.as_ref().map_or_else(String::new, |n| format!("; {n}"))
+        );
+    }
+    if let Some(i) = &line.index {
+        println!(
+            "Of the {}: dark {:.1} %, late brightening {:.1} %, as proposed",
+            i.denominator,
+            100.0 * i.dark,
+            100.0 * i.late
         );
     }
     println!("Proposals and times are for a named person to accept; Serrata makes no diagnosis.");

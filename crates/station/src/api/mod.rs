@@ -16,6 +16,7 @@ mod moves;
 pub mod order_types;
 mod orders;
 mod page;
+mod reading;
 mod round;
 mod stand;
 mod today;
@@ -66,6 +67,10 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         montage::transfer_points,
         montage::measure_montage,
         montage::growth,
+        reading::reading,
+        reading::read_run,
+        reading::reading_file,
+        reading::judge_region,
         moves::ask,
         moves::decide,
         moves::sent,
@@ -101,6 +106,9 @@ pub fn router(station: Station) -> Router {
         .route("/frames/{id}/correct", post(actions::correct))
         .route("/frames/{id}/order", post(actions::for_order))
         .route("/visits/{id}/dye", get(dye::dye_run))
+        .route("/visits/{id}/reading/{eye}/{dye}", get(reading::reading).post(reading::read_run))
+        .route("/visits/{id}/reading/{eye}/{dye}/regions", post(reading::judge_region))
+        .route("/visits/{id}/reading/{eye}/{dye}/{file}", get(reading::reading_file))
         .route("/visits/{id}/facts", post(facts::add))
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))

@@ -3,7 +3,8 @@
 use super::brief::{Judged, of_visit};
 use super::error::ApiError;
 use super::types;
-use crate::montage::{self, Made, Marked, Pick, State as Stand, Wanted, carry};
+use crate::background::{MONTAGES, State as Stand};
+use crate::montage::{self, Made, Marked, Pick, Wanted, carry};
 use crate::{Station, area, geometry};
 use axum::Json;
 use axum::extract::{Path, Query, State};
@@ -128,7 +129,7 @@ async fn about(station: &Station, id: i64, eye: &str, with: Option<i64>) -> Resu
         picks.extend(chosen(station, &judged, eye, earlier));
     }
     let name = with.as_ref().map_or_else(|| format!("{id}-{eye}"), |w| format!("{id}-{eye}-with-{}", w.id));
-    let wanted = Wanted { folder: station.montages().folder(&name), picks };
+    let wanted = Wanted { folder: station.background().folder(MONTAGES, &name), picks };
     Ok(About { visit, eye, with, wanted })
 }
 
@@ -167,7 +168,8 @@ fn chosen(station: &Station, judged: &[Judged], eye: Eye, earlier: bool) -> Vec<
 }
 
 async fn told(station: &Station, about: &About) -> Result<Json<Montage>, ApiError> {
-    let stand = station.montages().state(&about.wanted.folder);
+    let made = montage::made(&about.wanted.folder);
+    let stand = station.background().state(&about.wanted.folder, made.is_some());
     let key = about.wanted.key().unwrap_or_default();
     let earlier = station.store().earlier_visit(about.visit.id).await?;
     let mut out = Montage {
@@ -198,7 +200,7 @@ async fn told(station: &Station, about: &About) -> Result<Json<Montage>, ApiErro
         Stand::Made => "made".clone_into(&mut out.state),
     }
     // What stands is shown while another is made, and where that failed.
-    if let Some(made) = montage::made(&about.wanted.folder) {
+    if let Some(made) = made {
         out.outdated = made.key != key;
         out.calibrated = made.assembly.calibrated;
         out.method = Some(format!("{} {}", made.assembly.method.name, made.assembly.method.revision));
@@ -284,12 +286,13 @@ pub async fn make_montage(
     }
     let (at, wanted) = (station.clone(), about.wanted.clone());
     let runtime = tokio::runtime::Handle::current();
-    let begun = station.montages().begin(&wanted);
+    let begun = station.background().begin(&wanted.folder, wanted.picks.len());
     if let Some(task) = begun {
         std::thread::spawn(move || {
             let original =
                 |sha: &str| runtime.block_on(at.store().read_original(sha)).map_err(|e| e.to_string());
-            at.montages().run(&wanted, task, original);
+            at.background()
+                .run(&wanted.folder, task, |hooks| montage::make(&wanted, original, hooks).map(drop));
         });
     }
     told(&station, &about).await

@@ -46,10 +46,7 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
     let facts = VisitFacts::replay(&events);
     let views = views(visit, &facts);
     let ties = ties(&judged);
-    let ours = |s: &Stamp| {
-        let tie = ties.iter().find(|(name, _)| *name == s.clock);
-        s.utc_us.saturating_add(tie.map_or(0, |(_, t)| t.offset_us))
-    };
+    let ours = |s: &Stamp| ours(&ties, s);
     let candidates: Vec<_> = judged
         .iter()
         .filter(|j| !j.kept.quarantined)
@@ -85,6 +82,19 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
         status = status_at(&views, &candidates, &closed, &Scene { joint: &joint, ..scene });
     }
     Ok(Stand { judged, events, facts, status, views, person: known.person, dyes, ties, now_us })
+}
+
+impl Stand {
+    /// A time by the station's clock, microseconds since 1970.
+    #[must_use]
+    pub fn ours(&self, said: &Stamp) -> i64 {
+        ours(&self.ties, said)
+    }
+}
+
+fn ours(ties: &[(String, ClockTie)], said: &Stamp) -> i64 {
+    let tie = ties.iter().find(|(name, _)| *name == said.clock);
+    said.utc_us.saturating_add(tie.map_or(0, |(_, t)| t.offset_us))
 }
 
 /// The clocks that the frames of a visit were dated by, tied to ours by when those frames came.

@@ -5,7 +5,7 @@
 //! * [`draw`]: one picture a kind; [`difference`]: what brightened and darkened between two of them;
 //! * [`growth`]: a marked area on two visits, and whether it grew;
 //! * [`Folder`]: a folder that appears whole or not at all;
-//! * [`Montages`]: the montages that a server makes and keeps.
+//! * [`make`]: a montage that a server makes and keeps.
 
 mod difference;
 mod draw;
@@ -13,7 +13,6 @@ mod error;
 mod folder;
 mod growth;
 mod input;
-mod kept;
 mod make;
 mod points;
 
@@ -23,6 +22,5 @@ pub use error::MontageError;
 pub use folder::Folder;
 pub use growth::{Growth, Marked, growth};
 pub use input::{Input, line, place};
-pub use kept::{Montages, State, Task};
 pub use make::{CANVAS, Made, Pick, Wanted, differences, made, make};
 pub use points::{carry, pose};

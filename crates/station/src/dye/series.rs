@@ -1,5 +1,5 @@
-//! A dye run from pictures to words: the command line and the server go the same way.
-
+use super::index::{Seen, index};
+use super::{filled, look};
 use crate::area;
 use crate::geometry;
 use serrata_assemble::Lens;
@@ -18,6 +18,9 @@ pub struct Series {
     pictures: Vec<(Option<Picture>, Eye, Gaze)>,
     looks: Vec<Option<DyeLook>>,
 }
+
+/// A region that a person drew: its name, and its outline in pixels of the reference frame.
+pub type Drawn = (String, Vec<[f64; 2]>);
 
 /// A run as words, with pictures of its phases.
 #[derive(Debug)]
@@ -96,7 +99,7 @@ impl Series {
     ///
     /// `drawn`: regions by name, outlines in pixels of the reference frame, whose curves are wanted.
     #[must_use]
-    pub fn read(&self, dye: Modality, radius: Radius, drawn: &[(String, Vec<[f64; 2]>)]) -> Option<Told> {
+    pub fn read(&self, dye: Modality, radius: Radius, drawn: &[Drawn]) -> Option<Told> {
         let mut looked: Option<Observation> = None;
         let mut run = analyse(&self.shots, dye, |shot| {
             let seen = serrata_appraise::observe(&shot.frame().ok()?, dye, None);
@@ -128,8 +131,26 @@ impl Series {
                 unfilled(&run, &visible)
             };
             let dark = dark.map(|p| (DARK, p));
+            let mask = |p: &Option<(&'static str, Proposed)>| -> Vec<bool> {
+                p.as_ref()
+                    .map_or_else(|| vec![false; w * h], |(_, p)| p.score.iter().map(|s| *s >= 0.5).collect())
+            };
+            let (late_mask, dark_mask) = (mask(&late), mask(&dark));
+            let gradable =
+                dark.as_ref().or(late.as_ref()).map(|(_, p)| p.gradable.clone()).unwrap_or_default();
             let found = late.into_iter().chain(dark);
             line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius, fovea)).collect();
+            let shot = &self.shots[run.reference];
+            let parts = Seen {
+                width: w,
+                gradable: &gradable,
+                dark: &dark_mask,
+                late: &late_mask,
+                disc: seen.disc.as_ref(),
+                fovea,
+                projection: shot.projection(),
+            };
+            line.index = index(&parts, &line.regions, DARK, self.pictures[run.reference].0.is_some());
         }
         Some(Told { phases: phases(&run), line })
     }
@@ -205,34 +226,9 @@ impl Series {
     }
 }
 
-/// What a single frame's pixels say of dye.
-///
-/// Bright vessels are an angiogram's, dark ones are not; where little rises above the ground the veins have not filled.
-/// Between the limits, and of veins in an ultra-widefield frame, it is not sure.
-#[must_use]
-pub fn look(frame: &Frame) -> Option<DyeLook> {
-    let light = serrata_appraise::vessel_light(frame)?;
-    let between = |v: f64, [low, high]: [f64; 2]| (v >= high).then_some(true).or((v <= low).then_some(false));
-    let angiogram = between(light.bright, ANGIOGRAM);
-    Some(DyeLook {
-        bright: light.bright,
-        rise: light.rise,
-        angiogram,
-        veins_filled: between(light.rise, VEINS).filter(|_| light.narrow && angiogram == Some(true)),
-    })
-}
-
 /// What regions are called until a named person accepts them.
 const LATE: &str = "late brightening, proposed";
 const DARK: &str = "dark, unfilled, proposed";
-
-/// Balance of bright vessels up to which a frame looks like no angiogram, and from which it does: set by eye on the 18
-/// ultra-widefield frames at hand and one simulated run.
-const ANGIOGRAM: [f64; 2] = [0.49, 0.53];
-
-/// Rise of the brightest twentieth up to which veins look unfilled, and from which they look filled: set on 20 labelled frames of
-/// 50°. No arterial frame of a wider field was at hand to set one by, so of those nothing is said.
-const VEINS: [f64; 2] = [0.45, 0.65];
 
 /// An island within a dark region below this share of it is taken for vessels that cross it (judgement).
 const ISLAND: f64 = 0.1;
@@ -256,34 +252,6 @@ const EDGE_PX: f64 = 1.2;
 fn around_px(ring: &[[f64; 2]]) -> f64 {
     let next = ring.iter().cycle().skip(1);
     ring.iter().zip(next).map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1])).sum()
-}
-
-/// Which small pixels lie in a region, holes taken out.
-#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels
-#[must_use]
-pub fn filled(region: &Region, w: usize, h: usize) -> Vec<bool> {
-    let mut out = vec![false; w * h];
-    for (rings, value) in [(&region.polygons, true), (&region.holes, false)] {
-        for ring in rings {
-            for y in 0..h {
-                let at = y as f64 + 0.5;
-                let mut cuts: Vec<f64> = (0..ring.len())
-                    .filter_map(|i| {
-                        let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
-                        ((a[1] > at) != (b[1] > at))
-                            .then(|| a[0] + (at - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
-                    })
-                    .collect();
-                cuts.sort_by(f64::total_cmp);
-                for pair in cuts.chunks_exact(2) {
-                    let from = (pair[0] - 0.5).ceil().clamp(0.0, w as f64) as usize;
-                    let to = (pair[1] - 0.5).ceil().clamp(0.0, w as f64) as usize;
-                    out[y * w + from..y * w + to.max(from)].fill(value);
-                }
-            }
-        }
-    }
-    out
 }
 
 /// One frame of each phase, the middle one in time, all stretched by the same two levels.

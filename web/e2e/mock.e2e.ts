@@ -98,6 +98,24 @@ describe("dye run", () => {
     await page.context().close();
   });
 
+  test("the run is read, its curves lie on the same axis, and a region waits for a named person", async () => {
+    const { page, troubles } = await open("/visits/5/dye", "What the run shows");
+    await page.getByRole("button", { name: "Read the run" }).click();
+    await page.getByText("Mean retinal circulation").waitFor();
+    expect(await page.locator(".curves polyline").count()).toBe(2);
+    await page.getByRole("button", { name: "Accept" }).first().click();
+    await page.getByText("Nobody is named.").waitFor();
+    await page.getByLabel("Your initials").fill("RK");
+    await page.getByLabel("Your initials").blur();
+    await page.getByRole("button", { name: "Accept" }).first().click();
+    await page.getByText("accepted by RK").waitFor();
+    await shot(page, "mock-dye-read-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+    expect(troubles.filter((t) => !t.includes("400"))).toEqual([]);
+    await page.context().close();
+  });
+
   test("a late frame of another patient is told on every screen, and sounds only when that was asked for", async () => {
     const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
     await page.getByRole("link", { name: /Kettle F., 11 Jun: .*now/ }).click();

@@ -1,6 +1,6 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, Corrections, Day, DayVisit, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, RetinalPoint, Unassigned,
+  Appraisal, Chart, Corrections, Day, DayVisit, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, Reading, RetinalPoint, Unassigned,
   UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
@@ -175,6 +175,39 @@ export class Clinic {
       ],
       record_open: given ? ["Lot?", "Expiry?"] : [],
       instrument_clocks: given ? [{ name: "demo-wide", offset_s: 0, error_s: 3.1 }] : [],
+    };
+  }
+
+  reading(id: number): Reading {
+    const bell = (t: number, from: number, high: number): number => (t <= from ? 0.03 : 0.03 + high * ((t - from) / 9) * Math.exp(1 - (t - from) / 9));
+    const seconds = Array.from({ length: 50 }, (_, i) => 6 + 0.8 * i);
+    const made = id === FA.id && this.told.includes("read");
+    const region = (index: number, what: string, mm2: number, note: string | null): Reading["regions"][number] => {
+      const done = this.told.includes(`accepted ${String(index)}`);
+      return {
+        index, what, status: done ? "accepted" : "proposed", who: done ? "RK" : null, at_utc_us: done ? START + 46 * MINUTE : null, proposed: null,
+        outline: null, area_mm2: mm2, area_interval_mm2: [0.8 * mm2, 1.2 * mm2], score: 0.8, note,
+      };
+    };
+    return {
+      schema: "serrata.reading/1", state: made ? "made" : "none", progress: null, problem: null, outdated: false, frames_now: 6,
+      size: made ? [3600, 3600] : null,
+      reading: made
+        ? {
+            schema: "serrata.dye/1", problem: null,
+            arm_to_retina: { seconds: 12.1, interval: [11.4, 12.8] },
+            arteriovenous_passage: { seconds: 1.6, interval: [0.9, 2.3] },
+            mean_circulation: { seconds: 4.8, interval: [3.6, 6] },
+            curves: [
+              { what: "arteries", points: seconds.map((t): Point => [t, bell(t, 11, 0.6)]) },
+              { what: "veins", points: seconds.map((t): Point => [t, bell(t, 13.5, 0.5)]) },
+            ],
+            index: { denominator: "gradable area in the frame, by solid angle", dark: 0.04, late: 0.01 },
+          }
+        : null,
+      regions: made
+        ? [region(0, "late brightening", 2.31, null), region(1, "dark, unfilled", 0.9, "it holds the fovea, which is dark in every eye")]
+        : [],
     };
   }
 

@@ -72,6 +72,7 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       const run = clinic.dyeRun(Number(id));
       return run === null ? missing(answer, full) : json(answer, 200, run);
     }
+    if (what === "visits" && part === "reading") return json(answer, 200, clinic.reading(Number(id)));
     const row = clinic.row(Number(id));
     if (what === "frames" && part === "picture" && row !== undefined) {
       answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
@@ -93,7 +94,19 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       tell("frame", null, fresh);
       return json(answer, 200, { frames: [fresh], duplicate: false });
     }
+    if (what === "visits" && action === "reading" && body === "") {
+      clinic.told.push("read");
+      return json(answer, 200, clinic.reading(id));
+    }
     const value: unknown = JSON.parse(body);
+    if (what === "visits" && action === "reading") {
+      const { decision, index, who } = value as { decision: string; index: number; who: string };
+      if (who === "") {
+        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "Nobody is named.", remedy: "Type your initials." });
+      }
+      clinic.told.push(`${decision} ${String(index)}`);
+      return json(answer, 200, clinic.reading(id));
+    }
     if (what === "visits" && action === undefined) {
       const opened = clinic.openVisit(value as NewVisit);
       tell("visit", opened, null);

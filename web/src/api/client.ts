@@ -1,6 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
-import type { Corrections, Day, DyeRun, FrameAnswer, NewVisit, Received, Unassigned, Visit } from "./model";
+import type { Corrections, Day, DyeRun, Eye, FrameAnswer, NewVisit, Reading, Received, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -64,9 +64,19 @@ function tell(path: string, body: object): Promise<unknown> {
   return post(path, name === "" ? body : { ...body, who: name });
 }
 
+function readingPath(visit: number, eye: Eye, dye: "fa" | "icg"): string {
+  return `/visits/${String(visit)}/reading/${eye}/${dye}`;
+}
+
 export const api = {
   day: async () => (await call("/day")) as Day,
   dyeRun: async (visit: number) => (await call(`/visits/${String(visit)}/dye`)) as DyeRun,
+  reading: async (visit: number, eye: Eye, dye: "fa" | "icg") => (await call(readingPath(visit, eye, dye))) as Reading,
+  /** Reads an eye's run in the background. */
+  readRun: (visit: number, eye: Eye, dye: "fa" | "icg") => call(readingPath(visit, eye, dye), { method: "POST" }),
+  /** Keeps what a named person makes of a region. */
+  judgeRegion: (visit: number, eye: Eye, dye: "fa" | "icg", body: object) =>
+    post(`${readingPath(visit, eye, dye)}/regions`, { ...body, who: author() }),
   /** Keeps what happened in a visit. A fact always has an author: "page" where nobody typed their initials. */
   fact: (visit: number, fact: object, reason: string | null) =>
     post(`/visits/${String(visit)}/facts`, { who: author() === "" ? "page" : author(), reason, fact }),

@@ -88,6 +88,30 @@ export type DyeRun = Narrow<
   }
 >;
 
+/** A number of seconds with its 95 % interval. */
+export interface DyeSpan {
+  seconds: number;
+  interval: [number, number];
+}
+/** `serrata.dye/1`, as far as the page shows it. */
+export interface DyeLine {
+  schema: string;
+  arm_to_retina: DyeSpan | null;
+  arteriovenous_passage: DyeSpan | null;
+  mean_circulation: DyeSpan | null;
+  problem: string | null;
+  curves: { what: string; points: Point[] }[];
+  index: { denominator: string; dark: number; late: number } | null;
+}
+export type ReadRegion = Narrow<
+  "ReadRegion",
+  { status: "proposed" | "accepted" | "corrected" | "refused" | "drawn"; area_interval_mm2: [number, number] | null }
+>;
+export type Reading = Omit<
+  Narrow<"Reading", { state: "none" | "making" | "made" | "failed"; progress: [number, number] | null; regions: ReadRegion[] }>,
+  "reading"
+> & { reading: DyeLine | null };
+
 export type Finding = Narrow<
   "AppraisalFinding",
   { rows: [number, number] | null; side: "top" | "bottom" | "left" | "right" | null; polygons: Point[][]; holes: Point[][] }

@@ -636,6 +636,58 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/visits/{id}/reading/{eye}/{dye}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Where the reading of an eye's dye run stands, and what it says. */
+        get: operations["reading"];
+        put?: never;
+        /** Reads an eye's dye run anew, in the background. */
+        post: operations["read_run"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/reading/{eye}/{dye}/regions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Keeps what a person makes of a region: both outlines stay. */
+        post: operations["judge_region"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/reading/{eye}/{dye}/{file}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Curves of a reading as CSV, or the pictures of its phases as PNG: side by side, stretched alike. */
+        get: operations["reading_file"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/visits/{id}/reopen": {
         parameters: {
             query?: never;
@@ -1431,6 +1483,23 @@ export interface components {
              */
             offset_s: number;
         };
+        /** @description What a person makes of a region. */
+        JudgeRegion: {
+            /** @description `accepted`, `corrected`, `refused` or `drawn`. */
+            decision: string;
+            /** @description Its place among the proposals; left out where it is drawn anew. */
+            index?: number | null;
+            /** @description The outline by points, pixels of the reference frame. */
+            outline?: Record<string, never> | null;
+            /** @description Why, in words. */
+            reason?: string | null;
+            /** @description Strokes of a brush over the proposal, or over `outline`. */
+            strokes?: Record<string, never>[];
+            /** @description `late brightening` or `dark, unfilled`, where it is drawn anew. */
+            what?: string | null;
+            /** @description Who: an account or initials. Nothing is accepted without a name. */
+            who: string;
+        };
         /** @description A person who saw both says that they are one. */
         MergeOrder: {
             /** @description The order that the provisional one is. */
@@ -1639,6 +1708,61 @@ export interface components {
             orders: components["schemas"]["OrderLine"][];
             /** @description Always `serrata.orders/1`. */
             schema: string;
+        };
+        /** @description A region, as proposed and as a person sees it. */
+        ReadRegion: {
+            /** @description Its 95 % interval. */
+            area_interval_mm2?: number[] | null;
+            /**
+             * Format: double
+             * @description Area of that outline, mm².
+             */
+            area_mm2?: number | null;
+            /**
+             * Format: int64
+             * @description When, microseconds since 1970 UTC.
+             */
+            at_utc_us?: number | null;
+            /** @description Its place among the proposals; null where a person drew it. */
+            index?: number | null;
+            /** @description What else a person should know of it. */
+            note?: string | null;
+            /** @description Outline that holds: the person's, else the proposal's; null where it was refused. */
+            outline?: Record<string, never> | null;
+            /** @description Outline as proposed, pixels of the reference frame. */
+            proposed?: Record<string, never> | null;
+            /**
+             * Format: double
+             * @description Mean score of the proposal.
+             */
+            score?: number | null;
+            /** @description `proposed`, `accepted`, `corrected`, `refused`, `drawn`. */
+            status: string;
+            /** @description `late brightening` or `dark, unfilled`. */
+            what: string;
+            /** @description Who looked at it. */
+            who?: string | null;
+        };
+        /** @description A reading and where it stands. */
+        Reading: {
+            /** @description How many frames would go into it now. */
+            frames_now: number;
+            /** @description Whether frames, clocks or the axial length changed since it was made. */
+            outdated: boolean;
+            /** @description Why it failed, and what to do. */
+            problem?: string | null;
+            /** @description Frames read so far, and how many there are. */
+            progress?: number[] | null;
+            /** @description The reading (`serrata.dye/1`); its frames are named by their ids. */
+            reading?: Record<string, never> | null;
+            /** @description Regions: as proposed, and what people made of them. */
+            regions: components["schemas"]["ReadRegion"][];
+            /** @description Always `serrata.reading/1`. */
+            schema: string;
+            /** @description Width and height of the reference frame, pixels. */
+            size?: number[] | null;
+            /** @description `none` (nobody asked for it), `making`, `made`, `failed`. */
+            state: string;
         };
         /** @description Answer to pictures that came in. */
         Received: {
@@ -3103,6 +3227,143 @@ export interface operations {
                 };
             };
             400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    reading: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+                dye: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reading"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    read_run: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+                dye: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reading"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    judge_region: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+                dye: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["JudgeRegion"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reading"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    reading_file: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+                eye: string;
+                dye: string;
+                /** @description `curves.csv` or `phases.png` */
+                file: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description the file */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -36,7 +36,7 @@ pub struct Reading {
     /// How many frames would go into it now.
     pub frames_now: usize,
     /// The reading (`serrata.dye/1`); its frames are named by their ids.
-    #[schema(value_type = Object)]
+    #[schema(value_type = Option<Object>)]
     pub reading: Option<DyeLine>,
     /// Width and height of the reference frame, pixels.
     pub size: Option<[u32; 2]>,
@@ -58,10 +58,10 @@ pub struct ReadRegion {
     /// When, microseconds since 1970 UTC.
     pub at_utc_us: Option<i64>,
     /// Outline as proposed, pixels of the reference frame.
-    #[schema(value_type = Object)]
+    #[schema(value_type = Option<Object>)]
     pub proposed: Option<Region>,
     /// Outline that holds: the person's, else the proposal's; null where it was refused.
-    #[schema(value_type = Object)]
+    #[schema(value_type = Option<Object>)]
     pub outline: Option<Region>,
     /// Area of that outline, mm².
     pub area_mm2: Option<f64>,
@@ -92,7 +92,7 @@ pub struct JudgeRegion {
     pub what: Option<String>,
     /// The outline by points, pixels of the reference frame.
     #[serde(default)]
-    #[schema(value_type = Object)]
+    #[schema(value_type = Option<Object>)]
     pub outline: Option<Region>,
     /// Strokes of a brush over the proposal, or over `outline`.
     #[serde(default)]
@@ -222,7 +222,8 @@ fn regions(station: &Station, about: &About, made: &Kept) -> Vec<ReadRegion> {
     let mut out: Vec<ReadRegion> = Vec::new();
     for (index, r) in made.line.regions.iter().enumerate() {
         let proposed = outline_of(r);
-        let last = judged.iter().rev().find(|(j, ..)| j.proposed.as_ref().is_some_and(|p| same(p, &proposed)));
+        let last =
+            judged.iter().rev().find(|(j, ..)| j.proposed.as_ref().is_some_and(|p| same(p, &proposed)));
         let mut one = ReadRegion {
             index: Some(index),
             what: word(&r.what),

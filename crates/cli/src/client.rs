@@ -107,10 +107,40 @@ impl Client {
         json(&self.talk("POST", path, kind, body)?)
     }
 
-    fn talk(&self, method: &str, path: &str, kind: &str, body: &[u8]) -> Result<Vec<u8>> {
-        let nobody = || {
-            format!("{}: no server answers; start `serrata serve`, or name the folder with --data", self.0)
-        };
+    /// Fetches something long into a file, piece by piece.
+    ///
+    /// # Errors
+    /// As [`Client::get`], or where the file cannot be written or the answer ends too soon.
+    pub fn fetch(&self, path: &str, into: &mut impl Write) -> Result<()> {
+        let (mut socket, head, first) = self.ask("GET", path, "application/json", &[])?;
+        let (status, long) = read_head(&head).with_context(|| self.nobody())?;
+        if status != 200 {
+            let mut all = first;
+            socket.read_to_end(&mut all).with_context(|| self.nobody())?;
+            return Err(self.refusal(&all));
+        }
+        into.write_all(&first)?;
+        let more = std::io::copy(&mut socket, into)?;
+        let came = more + first.len() as u64;
+        if long.is_some_and(|l| l != came) {
+            bail!("{}: the answer broke off after {came} bytes; ask again", self.0);
+        }
+        Ok(())
+    }
+
+    fn nobody(&self) -> String {
+        format!("{}: no server answers; start `serrata serve`, or name the folder with --data", self.0)
+    }
+
+    /// Asks, and reads up to the end of the answer's head; gives the head and what came after it already.
+    fn ask(
+        &self,
+        method: &str,
+        path: &str,
+        kind: &str,
+        body: &[u8],
+    ) -> Result<(TcpStream, Vec<u8>, Vec<u8>)> {
+        let nobody = || self.nobody();
         let mut socket = TcpStream::connect_timeout(&self.0, Duration::from_secs(5)).with_context(nobody)?;
         socket.set_read_timeout(Some(PATIENCE))?;
         let head = format!(
@@ -121,23 +151,53 @@ impl Client {
         socket.write_all(head.as_bytes())?;
         socket.write_all(body)?;
         let mut all = Vec::new();
-        socket.read_to_end(&mut all).with_context(nobody)?;
-        let end = all.windows(4).position(|w| w == b"\r\n\r\n").with_context(nobody)?;
-        let status: u16 = String::from_utf8_lossy(&all[..end])
-            .split_ascii_whitespace()
-            .nth(1)
-            .and_then(|s| s.parse().ok())
-            .with_context(nobody)?;
-        let answer = all[end + 4..].to_vec();
-        if status == 200 {
-            return Ok(answer);
+        let mut piece = vec![0u8; 1 << 16];
+        loop {
+            let n = socket.read(&mut piece).with_context(nobody)?;
+            all.extend_from_slice(&piece[..n]);
+            if let Some(end) = all.windows(4).position(|w| w == b"\r\n\r\n") {
+                let after = all.split_off(end + 4);
+                return Ok((socket, all, after));
+            }
+            if n == 0 || all.len() > HEAD {
+                bail!("{}", self.nobody());
+            }
         }
-        let Ok(line) = serde_json::from_slice::<Value>(&answer) else {
-            bail!("{}: {}", self.0, String::from_utf8_lossy(&answer).trim().replace('\n', " "));
+    }
+
+    /// An answer that says no, as an error.
+    fn refusal(&self, answer: &[u8]) -> anyhow::Error {
+        let Ok(line) = serde_json::from_slice::<Value>(answer) else {
+            return anyhow::anyhow!(
+                "{}: {}",
+                self.0,
+                String::from_utf8_lossy(answer).trim().replace('\n', " ")
+            );
         };
         let word = |key: &str| line[key].as_str().unwrap_or_default().trim_end_matches('.').to_owned();
-        Err(Refused { path: word("path"), message: word("message"), remedy: word("remedy") }.into())
+        Refused { path: word("path"), message: word("message"), remedy: word("remedy") }.into()
     }
+
+    fn talk(&self, method: &str, path: &str, kind: &str, body: &[u8]) -> Result<Vec<u8>> {
+        let (mut socket, head, mut answer) = self.ask(method, path, kind, body)?;
+        socket.read_to_end(&mut answer).with_context(|| self.nobody())?;
+        let (status, _) = read_head(&head).with_context(|| self.nobody())?;
+        if status == 200 { Ok(answer) } else { Err(self.refusal(&answer)) }
+    }
+}
+
+/// Longest head of an answer.
+const HEAD: usize = 1 << 16;
+
+/// Status and length of an answer.
+fn read_head(head: &[u8]) -> Option<(u16, Option<u64>)> {
+    let text = String::from_utf8_lossy(head);
+    let status = text.split_ascii_whitespace().nth(1)?.parse().ok()?;
+    let long = text.lines().find_map(|l| {
+        let (name, value) = l.split_once(':')?;
+        name.eq_ignore_ascii_case("content-length").then(|| value.trim().parse().ok())?
+    });
+    Some((status, long))
 }
 
 fn json(bytes: &[u8]) -> Result<Value> {

@@ -45,6 +45,7 @@ enum Command {
     Config(commands::config::Args),
     Protocol(commands::protocol::Args),
     Instrument(commands::instrument::Args),
+    Handover(commands::handover::Args),
     Backup(commands::backup::Args),
     Verify(commands::verify::Args),
 }
@@ -72,6 +73,7 @@ fn main() -> ExitCode {
         Command::Config(a) => commands::config::run(&a),
         Command::Protocol(a) => commands::protocol::run(&a),
         Command::Instrument(a) => commands::instrument::run(&a),
+        Command::Handover(a) => commands::handover::run(&a),
         Command::Backup(a) => commands::backup::run(&a),
         Command::Verify(a) => commands::verify::run(&a),
     };

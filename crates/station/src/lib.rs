@@ -4,6 +4,7 @@
 //! * [`intake`]: a watched folder, DICOM storage, pictures dropped on the page; all end in [`intake::take`];
 //! * [`work::work`]: what is kept is looked at; results are kept with the method revision that made them;
 //! * [`dye`]: the frames of a dye run read as a series;
+//! * [`handover`]: a visit as a package with its manifest;
 //! * [`montage`]: frames of one eye as one picture, and what changed between two visits;
 //! * [`api::router`]: `/api/v1`, described in `openapi.json`;
 //! * [`serve::bind`]: all of it together.
@@ -18,6 +19,7 @@ pub mod check;
 pub mod dye;
 mod footprints;
 pub mod geometry;
+pub mod handover;
 pub mod instruments;
 pub mod intake;
 mod look;

@@ -8,6 +8,7 @@ pub mod compare;
 pub mod config;
 pub mod demo;
 pub mod dye;
+pub mod handover;
 pub mod instrument;
 pub mod measure;
 pub mod order;

@@ -88,7 +88,8 @@ async fn kept(station: &Station, id: i64) -> Result<KeptFrame, ApiError> {
         .ok_or_else(|| ApiError::not_found(format!("frame {id}"), "there is no such frame"))
 }
 
-fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
+/// The appraisal of a frame as a line of `serrata.appraisal/1`; none where it is still to be checked.
+pub(super) fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> {
     let (observation, judgement) = (j.observation.as_ref()?, j.judgement.as_ref()?);
     let instrument = station.instrument_of(j.kept.facts.instrument.as_deref());
     let source = Source {

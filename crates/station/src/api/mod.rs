@@ -10,6 +10,7 @@ mod events;
 mod facts;
 mod frame;
 mod guard;
+mod handover;
 mod intake;
 mod montage;
 mod moves;
@@ -71,6 +72,7 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         reading::read_run,
         reading::reading_file,
         reading::judge_region,
+        handover::package,
         moves::ask,
         moves::decide,
         moves::sent,
@@ -109,6 +111,7 @@ pub fn router(station: Station) -> Router {
         .route("/visits/{id}/reading/{eye}/{dye}", get(reading::reading).post(reading::read_run))
         .route("/visits/{id}/reading/{eye}/{dye}/regions", post(reading::judge_region))
         .route("/visits/{id}/reading/{eye}/{dye}/{file}", get(reading::reading_file))
+        .route("/visits/{id}/package", get(handover::package))
         .route("/visits/{id}/facts", post(facts::add))
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))

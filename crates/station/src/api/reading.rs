@@ -431,3 +431,31 @@ fn judged(body: &JudgeRegion, about: &About, made: &Kept) -> Result<JudgedRegion
         outline,
     })
 }
+
+/// The readings of a visit that stand, for its hand-over: name such as `R-fa`, file, bytes. What people made of the regions is beside
+/// what was proposed.
+pub(super) async fn kept_readings(
+    station: &Station,
+    id: i64,
+) -> Result<Vec<(String, String, Vec<u8>)>, ApiError> {
+    let mut out = Vec::new();
+    for eye in [Eye::R, Eye::L] {
+        for dye in [Modality::Fa, Modality::Icg] {
+            let about = about(station, id, eye.word(), dye.word()).await?;
+            if kept(&about.wanted.folder).is_none() {
+                continue;
+            }
+            let name = format!("{eye}-{dye}");
+            for (file, bytes) in super::handover::files_of(&about.wanted.folder) {
+                out.push((name.clone(), file, bytes));
+            }
+            let told = told(station, &about);
+            let regions = serde_json::json!({
+                "schema": "serrata.dye_regions/1", "outdated": told.outdated, "reference_pixels": told.size,
+                "regions": told.regions,
+            });
+            out.push((name, "regions.json".to_owned(), regions.to_string().into_bytes()));
+        }
+    }
+    Ok(out)
+}

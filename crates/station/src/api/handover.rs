@@ -1,0 +1,259 @@
+//! A visit as a package: one zip with everything that the reader needs.
+
+use super::error::ApiError;
+use super::facts::visit_of;
+use super::frame::appraisal;
+use super::orders::who;
+use super::reading::kept_readings;
+use super::stand::{Stand, stand};
+use super::today::today;
+use super::types;
+use crate::Station;
+use crate::background::MONTAGES;
+use crate::handover::{Contents, Entry, pack};
+use axum::body::Body;
+use axum::extract::{Path, Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serde_json::json;
+use serrata_store::Visit;
+use serrata_words::{Eye, LeftOut};
+use std::io::{Seek, SeekFrom};
+use tokio::io::AsyncReadExt;
+
+/// Which package is wanted.
+#[derive(Debug, Deserialize)]
+pub struct Wish {
+    who: String,
+    #[serde(default)]
+    with_set_aside: bool,
+}
+
+/// How much of a package is read at once, bytes.
+const PIECE: usize = 1 << 18;
+
+/// Everything of a visit that the reader needs, as a zip: originals untouched, results, what was ordered and met, who did what,
+/// readings and montages that stand, and a manifest with hashes.
+#[utoipa::path(get, path = "/api/v1/visits/{id}/package",
+    params(("id" = i64, Path), ("who" = String, Query), ("with_set_aside" = Option<bool>, Query)),
+    responses((status = 200, description = "the package", content_type = "application/zip"),
+        (status = 400, body = types::Error), (status = 404, body = types::Error)))]
+pub async fn package(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Query(wish): Query<Wish>,
+) -> Result<Response, ApiError> {
+    let by = who(&wish.who)?;
+    let visit = visit_of(&station, id).await?;
+    let s = stand(&station, &visit).await?;
+    let contents = contents(&station, &visit, &s, &wish, by.who.as_ref()).await?;
+    if contents.originals.is_empty() {
+        return Err(ApiError::bad(
+            format!("visit {id}"),
+            "there is no picture to hand over yet",
+            "Take one first, or take one back that was set aside",
+        ));
+    }
+    let runtime = tokio::runtime::Handle::current();
+    let folder = station.store().folder().to_path_buf();
+    let at = station.clone();
+    // Written beside the data and nameless, so that nothing stays of it, whatever happens.
+    let made = tokio::task::spawn_blocking(move || {
+        let mut file = tempfile::tempfile_in(folder)?;
+        let original = |sha: &str| runtime.block_on(at.store().read_original(sha)).map_err(|e| e.to_string());
+        pack(&contents, original, std::io::BufWriter::new(&mut file))?;
+        let long = file.seek(SeekFrom::End(0))?;
+        file.rewind()?;
+        Ok::<_, std::io::Error>((file, long))
+    });
+    let failed = |e: &dyn std::fmt::Display| {
+        ApiError::new(
+            axum::http::StatusCode::INTERNAL_SERVER_ERROR,
+            format!("visit {id}"),
+            "package",
+            format!("the package cannot be made: {e}"),
+            "Look at the space on the disk and try again",
+        )
+    };
+    let (file, long) = made.await.map_err(|e| failed(&e))?.map_err(|e| failed(&e))?;
+    let pieces = futures_util::stream::unfold(tokio::fs::File::from_std(file), |mut file| async move {
+        let mut piece = vec![0u8; PIECE];
+        match file.read(&mut piece).await {
+            Ok(0) => None,
+            Ok(n) => {
+                piece.truncate(n);
+                Some((Ok(piece), file))
+            }
+            Err(e) => Some((Err(e), file)),
+        }
+    });
+    let headers = [
+        (header::CONTENT_TYPE, "application/zip".to_owned()),
+        (header::CONTENT_LENGTH, long.to_string()),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"visit-{id}.zip\"")),
+        (header::CACHE_CONTROL, "no-store".to_owned()),
+    ];
+    Ok((headers, Body::from_stream(pieces)).into_response())
+}
+
+async fn contents(
+    station: &Station,
+    visit: &Visit,
+    s: &Stand,
+    wish: &Wish,
+    by: &str,
+) -> Result<Contents, ApiError> {
+    let mut out = Contents {
+        who: by.to_owned(),
+        visit_id: visit.id.0,
+        made_utc_us: s.now_us,
+        complete: s.status.sentence.clone(),
+        ..Contents::default()
+    };
+    for j in &s.judged {
+        let k = &j.kept;
+        let why = match (&k.set_aside, k.quarantined) {
+            (_, true) => Some("it waits for a second person on its way to another patient".to_owned()),
+            (Some(reason), false) if !wish.with_set_aside => Some(format!("set aside: {reason}")),
+            _ => None,
+        };
+        match why {
+            Some(reason) => out.left_out.push(LeftOut { frame: k.id.0, name: k.name.clone(), reason }),
+            None => match out.originals.iter_mut().find(|o| o.0 == k.sha256) {
+                Some(o) => o.2.push(k.id.0),
+                None => out.originals.push((k.sha256.clone(), k.name.clone(), vec![k.id.0])),
+            },
+        }
+    }
+    // A file whose other frame is left out goes in whole: originals are never cut.
+    let wrong = |e: serde_json::Error| {
+        ApiError::bad(format!("visit {}", visit.id), e.to_string(), "Report it to the developers")
+    };
+    let mut put = |path: String, bytes: Vec<u8>| out.entries.push(Entry { path, bytes });
+    let mut lines = Vec::new();
+    for line in s.judged.iter().filter_map(|j| appraisal(station, j)) {
+        serde_json::to_writer(&mut lines, &line).map_err(wrong)?;
+        lines.push(b'\n');
+    }
+    put("appraisals.jsonl".to_owned(), lines);
+    put("frames.csv".to_owned(), frames_csv(s).into_bytes());
+    put("record.csv".to_owned(), record_csv(s).into_bytes());
+    put("completeness.json".to_owned(), serde_json::to_vec_pretty(&completeness(s)).map_err(wrong)?);
+    let today = today(station, visit, s).await?;
+    let day = json!({
+        "schema": "serrata.visit_record/1",
+        "visit_id": visit.id.0,
+        "patient_name": visit.person.name.reveal(),
+        "patient_id": visit.person.id.reveal(),
+        "birth_date": visit.person.birth_date.as_ref().map(|b| b.reveal().clone()),
+        "order": visit.order,
+        "study_uids": study_uids(s),
+        "today": today,
+    });
+    put("visit.json".to_owned(), serde_json::to_vec_pretty(&day).map_err(wrong)?);
+    for (name, file, bytes) in kept_readings(station, visit.id.0).await? {
+        put(format!("dye-{name}/{file}"), bytes);
+    }
+    for eye in [Eye::R, Eye::L] {
+        let folder = station.background().folder(MONTAGES, &format!("{}-{eye}", visit.id));
+        for (file, bytes) in files_of(&folder) {
+            put(format!("montage-{eye}/{file}"), bytes);
+        }
+    }
+    out.entries.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(out)
+}
+
+/// The files of a folder that stands, by name; none where there is no such folder.
+pub(super) fn files_of(folder: &std::path::Path) -> Vec<(String, Vec<u8>)> {
+    let mut all: Vec<(String, Vec<u8>)> = std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter_map(|e| Some((e.file_name().into_string().ok()?, std::fs::read(e.path()).ok()?)))
+        .collect();
+    all.sort_by(|a, b| a.0.cmp(&b.0));
+    all
+}
+
+fn study_uids(s: &Stand) -> Vec<String> {
+    let mut all: Vec<String> = s.judged.iter().filter_map(|j| j.kept.facts.study_uid.clone()).collect();
+    all.sort();
+    all.dedup();
+    all
+}
+
+/// A time as text, UTC, to the microsecond; empty where nobody knows.
+fn time(us: Option<i64>) -> String {
+    us.and_then(|us| jiff::Timestamp::from_microsecond(us).ok()).map(|t| t.to_string()).unwrap_or_default()
+}
+
+/// A line of cells, in quotes where needed.
+fn line(cells: &[String]) -> String {
+    let cell = |c: &String| {
+        if c.contains([',', '"', '\n', '\r']) { format!("\"{}\"", c.replace('"', "\"\"")) } else { c.clone() }
+    };
+    cells.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n"
+}
+
+fn frames_csv(s: &Stand) -> String {
+    let head =
+        ["frame", "name", "sha256", "eye", "kind", "gaze", "taken", "result", "next", "why", "set aside"];
+    let mut out = line(&head.map(str::to_owned));
+    for j in &s.judged {
+        let b = j.brief();
+        out += &line(&[
+            b.id.to_string(),
+            b.name.clone(),
+            j.kept.sha256.clone(),
+            b.eye.unwrap_or_default(),
+            b.modality.unwrap_or_default(),
+            b.gaze.clone(),
+            time(b.acquired_utc_us),
+            b.verdict.unwrap_or_default(),
+            b.next.unwrap_or_default(),
+            b.leading.unwrap_or_default(),
+            b.set_aside.unwrap_or_default(),
+        ]);
+    }
+    out
+}
+
+fn record_csv(s: &Stand) -> String {
+    let mut out = line(&["number", "when", "who", "what", "reason"].map(str::to_owned));
+    for e in &s.events {
+        let kind = serde_json::to_value(&e.fact).ok();
+        let kind = kind.as_ref().and_then(|v| v["kind"].as_str()).unwrap_or_default().to_owned();
+        out += &line(&[
+            e.seq.to_string(),
+            time(Some(e.at_us)),
+            e.who.clone(),
+            kind,
+            e.reason.clone().unwrap_or_default(),
+        ]);
+    }
+    out
+}
+
+fn completeness(s: &Stand) -> serde_json::Value {
+    let views: Vec<_> = s
+        .status
+        .views
+        .iter()
+        .map(|v| {
+            json!({
+                "name": v.view.name, "eye": v.view.eye.map(|e| e.word()), "kind": v.view.modality.word(),
+                "gaze": v.view.gaze.word(), "rank": v.view.rank.word(), "state": v.state.word(),
+                "frames": v.frames, "tries": v.tries, "why": v.why,
+                "closed": v.closure.as_ref().map(|c| json!({
+                    "reason": c.why.map(|w| w.screen()), "who": c.who,
+                })),
+            })
+        })
+        .collect();
+    json!({
+        "schema": "serrata.completeness/1", "state": s.status.complete.word(), "sentence": s.status.sentence,
+        "speaks_of": "pictures only: when the patient may leave, staff decide", "views": views,
+    })
+}

@@ -1,0 +1,103 @@
+use serrata_words::LeftOut;
+
+/// What goes into a package.
+#[derive(Debug, Clone, Default)]
+pub struct Contents {
+    /// Who asked for it.
+    pub who: String,
+    /// Number of the visit.
+    pub visit_id: i64,
+    /// When, microseconds since 1970 UTC.
+    pub made_utc_us: i64,
+    /// Whether the pictures are complete, in words.
+    pub complete: String,
+    /// Originals: SHA-256 of the file, its name as it came, the frames that it holds.
+    pub originals: Vec<(String, String, Vec<i64>)>,
+    /// Everything else.
+    pub entries: Vec<Entry>,
+    /// Frames that are not in it.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A file that is made for a package.
+#[derive(Debug, Clone)]
+pub struct Entry {
+    /// Path in the package.
+    pub path: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// The paper on top.
+pub const README: &str = "\
+What this folder holds
+======================
+
+originals/          the pictures as the instrument stored them, byte for byte
+frames.csv          one line a picture: eye, kind, gaze, when, result, why
+appraisals.jsonl    what was seen in each picture (serrata.appraisal/1, one object a line)
+completeness.json   what was ordered, how each view was met, and what could not be done and why
+visit.json          orders, answers to cautions, the record of the needle, light, notes
+record.csv          who did what, and when
+dye-R-fa/ ...       dye runs that were read: curves, times with intervals, pictures of the phases; regions.json says
+                    what was proposed and what a named person made of it
+montage-R/ ...      pictures put together, with the place of each frame
+manifest.json       every file with its length and SHA-256; frames that are not here, and why
+
+To prove that nothing is missing or changed:  serrata verify FOLDER
+
+Results speak of the quality of pictures. They advise; they are no diagnosis. What the pictures mean is left to the
+reader. Sizes in mm stand with the radius of the eye that they assume and a 95 % interval.
+The pictures and papers name the patient: handle them by your local rules.
+";
+
+impl Contents {
+    /// Paths of the originals in the package, in their order: a number, so that no two are one, and a name that any system takes.
+    #[must_use]
+    pub fn original_paths(&self) -> Vec<String> {
+        self.originals
+            .iter()
+            .enumerate()
+            .map(|(k, (_, name, _))| format!("originals/{:03}-{}", k + 1, plain(name)))
+            .collect()
+    }
+}
+
+/// A file's name that any system takes: letters, digits, dot, dash and underscore; at most 80 of them, from the end.
+fn plain(name: &str) -> String {
+    let clean: String =
+        name.chars().map(|c| if c.is_ascii_alphanumeric() || "._-".contains(c) { c } else { '_' }).collect();
+    let from = clean.len().saturating_sub(80);
+    let end = clean[from..].trim_start_matches('.').to_owned();
+    if end.is_empty() { "file".to_owned() } else { end }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn names_stay_within_their_folder(name in ".{0,120}") {
+            let p = plain(&name);
+            prop_assert!(!p.is_empty() && p.len() <= 80);
+            prop_assert!(!p.starts_with('.') && !p.contains(['/', '\\', ':']));
+        }
+    }
+
+    #[test]
+    fn equal_names_become_two_files() {
+        let c = Contents {
+            originals: vec![
+                ("a".into(), "x/../é.dcm".into(), vec![1]),
+                ("b".into(), "x/../é.dcm".into(), vec![2]),
+            ],
+            ..Contents::default()
+        };
+        assert_eq!(
+            c.original_paths(),
+            ["originals/001-x_.._.dcm", "originals/002-x_.._.dcm"].map(|s| s.replace("_.dcm", "__.dcm"))
+        );
+    }
+}

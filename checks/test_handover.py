@@ -158,10 +158,12 @@ def test_a_visit_that_is_not_there_or_has_no_picture(house: Server, tmp_path: pa
 def test_a_changed_original_is_not_handed_over(tmp_path: pathlib.Path) -> None:
     house = Server(tmp_path / "data", tmp_path / "in", tmp_path / "log").start()
     picture = Image.open(io.BytesIO(makers.jpeg(makers.retina(600))))
-    d = makers.dicom(picture, patient_id="INV-13", name="Juniper^Lee", study=STUDY, eye="L")
+    study = generate_uid()
+    d = makers.dicom(picture, patient_id="INV-13", name="Juniper^Lee", study=study, eye="L")
+    new = {"patient_id": "INV-13", "patient_name": "Juniper^Lee", "birth_date": "1961-03-07", "study_uid": study, "protocol": "first-look"}
+    number = house.post("/api/v1/visits", json.dumps(new).encode())["ids"][0]
     assert house.send(makers.save(d, tmp_path / "a.dcm"), options=("-R",)).returncode == 0
     until("it is checked", lambda: house.get("/api/v1/day")["waiting"] == 0, 60)
-    number = house.get("/api/v1/day")["visits"][0]["id"]
     kept = next(p for p in house.data.rglob("*") if p.is_file() and p.read_bytes()[128:132] == b"DICM")
     kept.chmod(0o644)
     data = bytearray(kept.read_bytes())

@@ -9,6 +9,8 @@ import hashlib
 import itertools
 import json
 import pathlib
+import subprocess
+import tempfile
 
 import cv2
 import jsonschema
@@ -16,7 +18,7 @@ import numpy as np
 import pytest
 
 import makers
-from house import serrata
+from house import BINARY, serrata
 
 SCHEMAS = {
     name: json.loads((pathlib.Path(__file__).parent / "schema" / f"{name}.schema.json").read_text())
@@ -152,3 +154,12 @@ def test_a_reader_that_closes_the_pipe_early_is_no_failure(folder):
          str(BINARY), str(folder / "b_retina.jpg")], capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0 and "panick" not in done.stderr
+
+
+def test_a_reader_that_goes_away_early_has_what_it_wanted():
+    """`serrata phantom dye --json | head -c 100` panicked on the closed pipe."""
+    with tempfile.TemporaryDirectory() as out:
+        made = f"'{BINARY}' phantom dye --seed 3 --size 64 --frames 400 --json -o '{out}'"
+        command = f"{made} | head -c 100 > /dev/null; exit ${{PIPESTATUS[0]}}"
+        done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0 and "panicked" not in done.stderr, done.stderr

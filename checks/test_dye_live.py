@@ -147,7 +147,7 @@ def test_a_run_in_real_time_with_a_kill_in_the_middle(house: Server, tmp_path: p
             house.start()
             after = transit.run()
             assert [c["start_utc_us"] for c in after["clocks"]] == [c["start_utc_us"] for c in before["clocks"]]
-            assert after["clocks"][0]["elapsed_s"] == pytest.approx(time.time() - start, abs=1.0), "no clock stood still"
+            assert after["clocks"][0]["elapsed_s"] == pytest.approx(time.time() - start, abs=3.0), "no clock stood still"
         time.sleep(max(0.0, start + 10 + k * 1.5 - time.time()))
     pairs = transit.frame(transit.settled(), "icg pairs R")
     assert pairs["taken"] == 10 and pairs["state"] in ("done", "now"), pairs

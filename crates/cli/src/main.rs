@@ -51,6 +51,7 @@ enum Command {
 }
 
 fn main() -> ExitCode {
+    failure::end_quietly_with_the_reader();
     let cli = Cli::parse();
     tracing_subscriber::fmt()
         .with_env_filter(

@@ -105,6 +105,8 @@ pub struct Run {
     pub born: &'static str,
     /// What was ordered, in words.
     pub order: &'static str,
+    /// Name of a shipped protocol.
+    pub protocol: &'static str,
     /// The eye that is looked at.
     pub eye: Eyeball,
     /// The frames.
@@ -138,6 +140,7 @@ pub fn dye_runs(seed: u64, size: u32) -> Result<Vec<Run>, ParamError> {
             name: "Fennimore^Oake",
             born: "19660921",
             order: "Fluorescein, right eye in transit",
+            protocol: "fa",
             eye: grow(seed + 7, Eye::R, diabetic)?,
             run: DyeRun::new(scene(seed + 7, Eye::R, 12.0), 24, &[Modality::Fa])?,
         },
@@ -146,6 +149,7 @@ pub fn dye_runs(seed: u64, size: u32) -> Result<Vec<Run>, ParamError> {
             name: "Gorseley^Ivo",
             born: "19430518",
             order: "Fluorescein and ICG in turn, left eye",
+            protocol: "fa-with-icg",
             eye: grow(seed + 8, Eye::L, macular)?,
             run: DyeRun::new(scene(seed + 8, Eye::L, 15.5), 24, &[Modality::Icg, Modality::Fa])?,
         },

@@ -1,7 +1,7 @@
 //! `serrata demo`: an invented clinic day, made and served.
 
 use crate::commands::serve::{LISTEN, up};
-use crate::day::{Guest, Shot, guests};
+use crate::day::{Guest, Run, Shot, dye_runs, guests};
 use anyhow::{Context, Result};
 use serrata_dicom::{NewObject, Person as DicomPerson, uid, write_photograph};
 use serrata_phantom::render;
@@ -10,7 +10,7 @@ use serrata_station::intake::take;
 use serrata_station::serve::Plan;
 use serrata_store::{By, NewVisit, Person, Source, Store};
 use serrata_visit::Protocol;
-use serrata_words::{Modality, Personal, Stamp};
+use serrata_words::{Drug, Fact, Modality, Personal, Route, Stamp};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -60,6 +60,11 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         let day = guests(args.seed, args.size);
         if have < day.len() {
             make(&station, &day[have..]).await?;
+        }
+        let runs = dye_runs(args.seed, (args.size / SMALLER).max(256))?;
+        for (k, run) in runs.iter().enumerate().skip(have.saturating_sub(day.len())) {
+            eprintln!("Drawing dye run {} of {}", k + 1, runs.len());
+            make_run(&station, run, k == 0).await?;
         }
         if args.no_serve {
             station.store().close().await;
@@ -121,6 +126,96 @@ async fn make(station: &Station, day: &[Guest]) -> Result<()> {
     Ok(())
 }
 
+/// Frames of dye runs are by so much smaller than other pictures: there are many of them.
+const SMALLER: u32 = 3;
+
+/// How long ago, in seconds, the needle of the run that still goes on went in when the day is made: its late frames fall due
+/// half a minute later.
+const RUNNING_DYE_S: i64 = 215;
+
+/// Until when that run was photographed, seconds after the injection.
+const TAKEN_S: f64 = 120.0;
+
+/// A dye run: one that still goes on, whose start a person touched, or one of this morning, whose start the frames' header says.
+async fn make_run(station: &Station, run: &Run, goes_on: bool) -> Result<()> {
+    let scene = &run.run.scene;
+    let protocol = Protocol::shipped()?
+        .into_iter()
+        .find(|p| p.name == run.protocol)
+        .with_context(|| format!("the protocol {} is not there", run.protocol))?;
+    let ask = serrata_visit::Ask { transit: Some(scene.eye), ..serrata_visit::Ask::default() };
+    // Drawn before the clock starts: drawing takes a while.
+    let taken: Vec<_> = run
+        .run
+        .plan
+        .iter()
+        .zip(run.run.frames(&run.eye))
+        .filter(|((s, _), _)| !goes_on || *s <= TAKEN_S)
+        .map(|((s, modality), made)| (*s, *modality, made.frame))
+        .collect();
+    let start_us = if goes_on {
+        (jiff::Timestamp::now().as_second() - RUNNING_DYE_S) * 1_000_000
+    } else {
+        at_minute(45)
+    };
+    let study = uid::fresh();
+    let person = Person {
+        id: Personal::new(run.id.to_owned()),
+        name: Personal::new(run.name.to_owned()),
+        birth_date: Some(Personal::new(run.born.to_owned())),
+        sex: None,
+    };
+    let visit = NewVisit {
+        study_uid: Some(study.clone()),
+        person: person.clone(),
+        order: protocol.title.clone(),
+        protocol: serde_json::to_value(protocol.plan(&ask)?)?,
+        chair: goes_on.then(|| "Dye room".to_owned()),
+        opened_us: start_us - 20 * 60_000_000,
+    };
+    let id = station.store().create_visit(visit, &By::station()).await?;
+    if goes_on {
+        for fact in [
+            Fact::NeedleBegan {
+                drug: Drug::Fluorescein,
+                route: Route::Vein,
+                start_us,
+                start_error_us: 500_000,
+            },
+            Fact::NeedleEnded { drug: Drug::Fluorescein, end_us: start_us + 7_000_000 },
+        ] {
+            station.store().add_fact(id, fact, None, &By::person("RK")).await?;
+        }
+    }
+    for (k, (seconds, modality, frame)) in taken.into_iter().enumerate() {
+        #[allow(clippy::cast_possible_truncation)] // minutes
+        let acquired = stamp(start_us + (seconds * 1e6) as i64, &scene.instrument.name);
+        let mut new = NewObject::new(scene.eye, modality, acquired);
+        new.patient = dicom_person(run.id, run.name, run.born);
+        study.clone_into(&mut new.study_uid);
+        new.gaze = Some(scene.gaze);
+        new.injected = (!goes_on).then(|| stamp(start_us, &scene.instrument.name));
+        let file = write_photograph(&frame, &new)?;
+        let name = format!("{}-{}.dcm", run.id, k + 1);
+        take(station, &name, Source::Dicom { calling: "DEMO".to_owned() }, file).await?;
+    }
+    Ok(())
+}
+
+/// A time of an instrument's clock, to the millisecond.
+fn stamp(utc_us: i64, clock: &str) -> Stamp {
+    Stamp { utc_us, offset_minutes: Some(0), granularity_us: 1000, clock: clock.to_owned() }
+}
+
+fn dicom_person(id: &str, name: &str, born: &str) -> DicomPerson {
+    DicomPerson {
+        id: Personal::new(id.to_owned()),
+        name: Personal::new(name.to_owned()),
+        birth_date: Personal::new(born.to_owned()),
+        sex: Personal::new(String::new()),
+    }
+}
+
 /// One picture as a DICOM object.
 fn object(guest: &Guest, shot: &Shot, study: &str) -> Result<Vec<u8>> {
     let frame = render(&shot.scene).frame;
@@ -132,12 +227,7 @@ fn object(guest: &Guest, shot: &Shot, study: &str) -> Result<Vec<u8>> {
     };
     let eye = shot.scene.labelled.unwrap_or(shot.scene.eye);
     let mut new = NewObject::new(eye, shot.scene.modality, acquired);
-    new.patient = DicomPerson {
-        id: Personal::new(guest.id.to_owned()),
-        name: Personal::new(guest.name.to_owned()),
-        birth_date: Personal::new(guest.born.to_owned()),
-        sex: Personal::new(String::new()),
-    };
+    new.patient = dicom_person(guest.id, guest.name, guest.born);
     if !shot.stray {
         study.clone_into(&mut new.study_uid);
     }

@@ -205,6 +205,10 @@ impl Series {
             let measure = picture.as_ref().and_then(|k| area::area_of(&region, k, radius, axis).ok());
             let edge: f64 = region.polygons.iter().chain(&region.holes).map(|r| around_px(r)).sum();
             let unsure = EDGE_PX * factor * edge / flat;
+            // An area that may be nothing is no proposal.
+            if unsure >= 1.0 {
+                return None;
+            }
             let interval = measure.as_ref().map(|m| {
                 let [low, high] = m.interval.map(|v| (v - m.value).hypot(unsure * m.value));
                 [(m.value - low).max(0.0), m.value + high].map(serrata_words::round::six_digits)

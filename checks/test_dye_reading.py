@@ -96,6 +96,8 @@ def test_what_is_read_holds_the_truth(run: dict, made: dict) -> None:
     assert max(r["area_mm2"] for r in dark) == pytest.approx(40, rel=0.35), "on the population's radius"
     index = line["index"]
     assert "gradable" in index["denominator"] and 0 < index["dark"] < 0.2 and index["normalised_dark"] > 0
+    # What counts is what is proposed, without the fovea's place; 979.99 mm²: Sadda et al. 2015.
+    assert index["normalised_dark"] == pytest.approx(sum(r["area_mm2"] for r in dark) / 979.99, rel=1e-4)
     assert sum(z["of_gradable"] for z in index["zones"]) == pytest.approx(1, abs=1e-3)
 
 

@@ -1,7 +1,7 @@
 //! A dye run read as a series: frames registered to each other, curves of brightness, times with intervals, the phase of
 //! each frame, what stays dark and what brightens late.
 //!
-//! * [`Shot`]: a frame made small with its second; a run of any length needs the memory of one full frame;
+//! * [`Shot`]: a frame made small with its second; the full frame is not needed afterwards;
 //! * [`analyse`]: shots to a [`Run`] (contract `serrata.dye/1` in [`serrata_words`]);
 //! * [`Fitted`]: one model of a first passage, fitted to the curves of arteries, veins and ground together;
 //! * [`late_brightening`], [`unfilled`]: regions that are proposed, never concluded.
@@ -22,6 +22,5 @@ mod times;
 
 pub use analysis::{METHOD, Run, analyse};
 pub use passage::{Fitted, Measured, Passage};
-pub use phase::phase_of;
 pub use region::{Proposed, dark_places, late_brightening, unfilled};
 pub use shot::{SIDE, Shot};

@@ -40,13 +40,3 @@ pub(crate) fn at(marks: &Marks, modality: Modality, seconds: f64) -> DyePhase {
         DyePhase::Late
     }
 }
-
-/// The phase of a frame at a second where the run's own times are known: choroid, first artery, first vein, veins full, all
-/// in seconds since the injection.
-///
-/// Example: with 10, 12, 13.5 and 18 s a fluorescein frame at 13 s is arterial.
-#[must_use]
-pub fn phase_of(times: [f64; 4], modality: Modality, seconds: f64) -> DyePhase {
-    let [choroid, artery, vein, full] = times;
-    at(&Marks { choroid, artery, vein, full }, modality, seconds)
-}

@@ -94,7 +94,7 @@ pub struct DyeCurve {
     pub points: Vec<[f64; 2]>,
 }
 
-/// What share of the retina seen is dark, or brightens late, as proposed.
+/// What share of the retina seen is dark, or brightens late, as proposed; an area that holds the fovea does not count.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DyeIndex {
     /// What the shares are of, in words.

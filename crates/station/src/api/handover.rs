@@ -111,10 +111,12 @@ async fn contents(
         complete: s.status.sentence.clone(),
         ..Contents::default()
     };
+    // A file leaves whole or not at all: one that holds a frame on its way to another patient stays.
+    let held = |sha: &str| s.judged.iter().any(|j| j.kept.quarantined && j.kept.sha256 == sha);
     for j in &s.judged {
         let k = &j.kept;
-        let why = match (&k.set_aside, k.quarantined) {
-            (_, true) => Some("it waits for a second person on its way to another patient".to_owned()),
+        let why = match (&k.set_aside, held(&k.sha256)) {
+            (_, true) => Some("its file waits for a second person on its way to another patient".to_owned()),
             (Some(reason), false) if !wish.with_set_aside => Some(format!("set aside: {reason}")),
             _ => None,
         };
@@ -126,7 +128,15 @@ async fn contents(
             },
         }
     }
-    // A file whose other frame is left out goes in whole: originals are never cut.
+    let sent = |id: i64| {
+        s.judged.iter().any(|j| j.kept.id.0 == id && out.originals.iter().any(|o| o.0 == j.kept.sha256))
+    };
+    let along: Vec<bool> = out.left_out.iter().map(|l| sent(l.frame)).collect();
+    for (l, along) in out.left_out.iter_mut().zip(along) {
+        if along {
+            l.reason.push_str("; its file goes along whole, for its other frames");
+        }
+    }
     let wrong = |e: serde_json::Error| {
         ApiError::bad(format!("visit {}", visit.id), e.to_string(), "Report it to the developers")
     };

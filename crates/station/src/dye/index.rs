@@ -83,7 +83,8 @@ pub(super) fn index(
         dark: s[1] / s[0],
         late: s[2] / s[0],
     });
-    let mm2: f64 = regions.iter().filter(|r| r.what == dark_word).filter_map(|r| r.area_mm2).sum();
+    let mm2: f64 =
+        regions.iter().filter(|r| r.what == dark_word && r.note.is_none()).filter_map(|r| r.area_mm2).sum();
     Some(DyeIndex {
         denominator: "gradable area in the frame, by solid angle".to_owned(),
         dark: all[1] / all[0],

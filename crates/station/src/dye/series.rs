@@ -27,7 +27,7 @@ pub type Drawn = (String, Vec<[f64; 2]>);
 pub struct Told {
     /// Times, curves, phases, regions.
     pub line: DyeLine,
-    /// The brightest-filled frame of each phase, in the reference's pixels, all stretched alike: 0 to 1.
+    /// The frame in the middle of each phase, in the reference's pixels, all stretched alike: 0 to 1.
     pub phases: Vec<(DyePhase, f64, Plane)>,
 }
 
@@ -131,15 +131,23 @@ impl Series {
                 unfilled(&run, &visible)
             };
             let dark = dark.map(|p| (DARK, p));
-            let mask = |p: &Option<(&'static str, Proposed)>| -> Vec<bool> {
-                p.as_ref()
-                    .map_or_else(|| vec![false; w * h], |(_, p)| p.score.iter().map(|s| *s >= 0.5).collect())
-            };
-            let (late_mask, dark_mask) = (mask(&late), mask(&dark));
             let gradable =
                 dark.as_ref().or(late.as_ref()).map(|(_, p)| p.gradable.clone()).unwrap_or_default();
             let found = late.into_iter().chain(dark);
             line.regions = found.flat_map(|(what, p)| self.regions(&run, what, &p, radius, fovea)).collect();
+            // Only what is proposed counts, and the fovea, dark in every eye, does not.
+            let mask = |what: &str| -> Vec<bool> {
+                let mut all = vec![false; w * h];
+                for r in line.regions.iter().filter(|r| r.what == what && r.note.is_none()) {
+                    let small = |rings: &[Vec<[f64; 2]>]| -> Vec<Vec<[f64; 2]>> {
+                        rings.iter().map(|r| r.iter().map(|p| p.map(|v| v / factor)).collect()).collect()
+                    };
+                    let region = Region { polygons: small(&r.polygons), holes: small(&r.holes) };
+                    all.iter_mut().zip(filled(&region, w, h)).for_each(|(a, i)| *a |= i);
+                }
+                all
+            };
+            let (late_mask, dark_mask) = (mask(LATE), mask(DARK));
             let shot = &self.shots[run.reference];
             let parts = Seen {
                 width: w,

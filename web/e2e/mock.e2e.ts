@@ -15,6 +15,12 @@ const SCREENS = [
   { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
 ];
 
+/** A region's judgement as it is sent. */
+interface Sent {
+  decision: string;
+  strokes: { add: boolean; radius: number; points: [number, number][] }[];
+}
+
 let browser: Browser;
 let mock: Mock;
 
@@ -113,6 +119,43 @@ describe("dye run", () => {
     expect(await axe(page)).toEqual([]);
     expect(await smallTargets(page)).toEqual([]);
     expect(troubles.filter((t) => !t.includes("400"))).toEqual([]);
+    await page.context().close();
+  });
+
+  test("a region is corrected with a brush, by mouse and by key, and drawn anew", async () => {
+    const { page, troubles } = await open("/visits/5/dye", "What the run shows");
+    await page.getByLabel("Your initials").fill("RK");
+    await page.getByLabel("Your initials").blur();
+    await page.getByRole("button", { name: "Read the run" }).click();
+    await page.getByRole("button", { name: "Correct" }).first().click();
+    const sheet = page.getByRole("application");
+    await sheet.scrollIntoViewIfNeeded();
+    const box = await sheet.boundingBox();
+    if (box === null) throw new Error("the brush has no sheet");
+    const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+    await page.mouse.move(x, y);
+    await page.mouse.down();
+    await page.mouse.move(x + 60, y + 20, { steps: 6 });
+    await page.mouse.up();
+    await page.getByRole("button", { name: "Take away" }).click();
+    await page.getByRole("button", { name: "Nearer" }).click();
+    await sheet.focus();
+    for (const key of ["ArrowLeft", "ArrowUp", "Space", "ArrowDown", "Space", "Backspace"]) await page.keyboard.press(key);
+    await shot(page, "mock-dye-brush-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+    expect(await overhang(page)).toBe(0);
+    const asked = page.waitForRequest((r) => r.url().endsWith("/visits/5/reading/R/fa/regions"));
+    await page.getByRole("button", { name: "Keep this outline" }).click();
+    const sent = (await asked).postDataJSON() as Sent;
+    await page.getByText("corrected by RK").waitFor();
+    expect(sent.decision).toBe("corrected");
+    expect(sent.strokes.map((s) => [s.add, s.points.length > 3, s.radius])).toEqual([[true, true, 36], [false, false, 36]]);
+    await page.getByRole("button", { name: "Draw dark, unfilled" }).click();
+    await sheet.click();
+    await page.getByRole("button", { name: "Keep this outline" }).click();
+    await expect.poll(() => mock.calls.some((c) => c.includes('"decision":"drawn","what":"dark, unfilled"'))).toBe(true);
+    expect(troubles).toEqual([]);
     await page.context().close();
   });
 

@@ -183,10 +183,12 @@ export class Clinic {
     const seconds = Array.from({ length: 50 }, (_, i) => 6 + 0.8 * i);
     const made = id === FA.id && this.told.includes("read");
     const region = (index: number, what: string, mm2: number, note: string | null): Reading["regions"][number] => {
-      const done = this.told.includes(`accepted ${String(index)}`);
+      const done = this.told.some((t) => t === `accepted ${String(index)}` || t === `corrected ${String(index)}`);
+      const [x, y] = [1500 + 900 * index, 1400];
+      const outline = { polygons: [[[x, y], [x + 300, y - 40], [x + 340, y + 260], [x + 20, y + 300]] as Point[]], holes: [] };
       return {
-        index, what, status: done ? "accepted" : "proposed", who: done ? "RK" : null, at_utc_us: done ? START + 46 * MINUTE : null, proposed: null,
-        outline: null, area_mm2: mm2, area_interval_mm2: [0.8 * mm2, 1.2 * mm2], score: 0.8, note,
+        index, what, status: this.told.includes(`corrected ${String(index)}`) ? "corrected" : done ? "accepted" : "proposed", who: done ? "RK" : null,
+        at_utc_us: done ? START + 46 * MINUTE : null, proposed: outline, outline, area_mm2: mm2, area_interval_mm2: [0.8 * mm2, 1.2 * mm2], score: 0.8, note,
       };
     };
     return {
@@ -194,7 +196,7 @@ export class Clinic {
       size: made ? [3600, 3600] : null,
       reading: made
         ? {
-            schema: "serrata.dye/1", problem: null,
+            schema: "serrata.dye/1", problem: null, reference: "504",
             arm_to_retina: { seconds: 12.1, interval: [11.4, 12.8] },
             arteriovenous_passage: { seconds: 1.6, interval: [0.9, 2.3] },
             mean_circulation: { seconds: 4.8, interval: [3.6, 6] },

@@ -66,6 +66,7 @@ fn main() {
     let limits = [0.5, 0.3, 1.0];
     let names = ["arm to retina", "arterio-venous passage", "mean circulation"];
     let (mut off, mut inside, mut widths) = (vec![Vec::new(); 3], [0usize; 3], vec![Vec::new(); 3]);
+    let mut ratios = vec![Vec::new(); 3];
     let (mut right, mut frames) = (0usize, 0usize);
     for seed in first..first + runs {
         let o = one(seed, u32::try_from(size).unwrap());
@@ -79,6 +80,8 @@ fn main() {
                     off[k].push(seconds - truth[k]);
                     inside[k] += usize::from((interval[0]..=interval[1]).contains(&truth[k]));
                     widths[k].push(interval[1] - interval[0]);
+                    let least = o.run.least_half_widths.expect("told with the times")[k];
+                    ratios[k].push((interval[1] - interval[0]) / (2.0 * least));
                     text += &format!(
                         "  {seconds:.2} ± {:.2} (truth {:.2})",
                         (interval[1] - interval[0]) / 2.0,
@@ -110,16 +113,19 @@ fn main() {
         d.sort_by(f64::total_cmp);
         let mut w = widths[k].clone();
         w.sort_by(f64::total_cmp);
+        let mut ratio = ratios[k].clone();
+        ratio.sort_by(f64::total_cmp);
         if n > 0 {
             println!(
-                "{:24} told in {n} of {runs}; within ± {} s: {good}; median error {:+.2}, 2.5 to 97.5 %: {:+.2} to {:+.2}; interval holds the truth in {} of {n}, median width {:.2}",
+                "{:24} told in {n} of {runs}; within ± {} s: {good}; median error {:+.2}, 2.5 to 97.5 %: {:+.2} to {:+.2}; interval holds the truth in {} of {n}, median width {:.2}, {:.1} (median) times as wide as of one who knows the eye",
                 names[k],
                 limits[k],
                 d[n / 2],
                 d[n / 40],
                 d[n - 1 - n / 40],
                 inside[k],
-                w[n / 2]
+                w[n / 2],
+                ratio[n / 2]
             );
         }
     }

@@ -185,6 +185,8 @@ pub struct Fitted {
     /// One standard deviation along each of the directions that the fit leaves open.
     roots: DMatrix<f64>,
     free: DVector<f64>,
+    /// Standard errors of start and transit for one who knows all other numbers, seconds.
+    knowing: [f64; 2],
 }
 
 impl Fitted {
@@ -225,10 +227,22 @@ impl Fitted {
         let moments = done.rows.iter().flatten().map(Vec::len).sum::<usize>();
         #[allow(clippy::cast_precision_loss)] // counts
         let scale = (2.0 * cost / moments.saturating_sub(N).max(1) as f64).max(1.0);
+        let knowing = [START, TRANSIT].map(|k| {
+            let [low, high] = RANGES[k];
+            let share = (bound(&done.free)[k] - low) / (high - low);
+            (scale / j.column(k).norm_squared()).sqrt() * (high - low) * share * (1.0 - share)
+        });
         // A number that the curves say nothing about stays within its range.
         let covariance = (j.transpose() * &j + DMatrix::identity(N, N) * 0.1).try_inverse()? * scale;
         let roots = covariance.cholesky()?.l();
-        Some(Self { passage: Passage { values: bound(&done.free) }, roots, free: done.free })
+        Some(Self { passage: Passage { values: bound(&done.free) }, roots, free: done.free, knowing })
+    }
+
+    /// Least standard errors of the arrival and of the mean transit, seconds: of one who knows the eye, that is every number
+    /// but the one asked for, and only has to place the same curves, frames exposed anew, in time (Cramér and Rao's bound).
+    #[must_use]
+    pub const fn knowing_the_eye(&self) -> [f64; 2] {
+        self.knowing
     }
 
     /// A number of the passage, and its standard error by the fit's curvature, each direction carried over by one standard
@@ -360,6 +374,9 @@ mod tests {
                 prop_assert!((value - want).abs() < 0.3 + 3.0 * error, "{} {} ± {} {}", name, value, error, want);
                 prop_assert!(error < 1.0, "{} ± {}", name, error);
             }
+            let [start_error, transit_error] = fit.knowing_the_eye();
+            prop_assert!(start_error > 0.0 && start_error < fit.number(Passage::tenth).1);
+            prop_assert!(transit_error > 0.0 && transit_error < fit.number(Passage::transit).1);
         }
     }
 

@@ -13,6 +13,9 @@ pub(crate) struct Timed {
 /// Choroid, arm to retina, arterio-venous passage, mean circulation: none where too little shows.
 pub(crate) type Times = [Option<Timed>; 4];
 
+/// Half-widths of 95 % intervals that nobody could better, in the order of [`Times`] from the arrival on.
+pub(crate) type Least = Option<[f64; 3]>;
+
 /// First dye runs along the walls of a vein, and most of the blood in its middle, where a small picture shows the mean over
 /// the whole width. So the first dye is sooner than a tenth of the vein's brightness by this factor, and the mean
 /// transit longer than that of the brightness. Both from simulated eyes, not from people (docs/dye.md).
@@ -32,13 +35,13 @@ const BEFORE_S: f64 = 2.0;
 const OFF_WITHOUT_FOOT_S: f64 = 0.55;
 
 /// Times from one fit to the three curves; none where nothing rises.
-pub(crate) fn times(curves: &Curves) -> Times {
+pub(crate) fn times(curves: &Curves) -> (Times, Least) {
     let row = |class| Some(curves.mean(class)?.iter().map(|p| p[1]).collect::<Vec<f64>>());
-    let (Some(arteries), Some(ground)) = (row(Class::Artery), row(Class::Ground)) else { return [None; 4] };
+    let (Some(arteries), Some(ground)) = (row(Class::Artery), row(Class::Ground)) else { return ([None; 4], None) };
     let veins = row(Class::Vein).filter(|_| curves.apart);
     let told = veins.is_some();
     let Some(fit) = Fitted::of(&Measured { seconds: curves.seconds.clone(), arteries, veins, ground }) else {
-        return [None; 4];
+        return ([None; 4], None);
     };
     let first = |p: &Passage| p.arterial(0.1);
     let arm = |p: &Passage| first(p) - OUTWARD_S;
@@ -51,10 +54,12 @@ pub(crate) fn times(curves: &Curves) -> Times {
         let half = 1.96 * error.hypot(share * value).hypot(seconds);
         value.is_finite().then_some(Timed { value, interval: [value - half, value + half] })
     };
-    [
+    let [arrival, transit] = fit.knowing_the_eye().map(|sd| 1.96 * sd);
+    let told_times = [
         timed(0, &|p| arm(p) - p.lead()),
         timed(1, &arm),
         timed(2, &|p| FIRST_DYE * (p.venous(0.1) - first(p))).filter(|_| told),
         timed(3, &|p| WHOLE_FLOW * p.transit()).filter(|_| told),
-    ]
+    ];
+    (told_times, Some([arrival, FIRST_DYE * transit, WHOLE_FLOW * transit]))
 }

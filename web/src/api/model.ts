@@ -93,9 +93,16 @@ export interface DyeSpan {
   seconds: number;
   interval: [number, number];
 }
+/** Outlines and holes, pixels of the full frame. */
+export interface RegionOutline {
+  polygons: Point[][];
+  holes: Point[][];
+}
 /** `serrata.dye/1`, as far as the page shows it. */
 export interface DyeLine {
   schema: string;
+  /** Id of the frame that regions are drawn in. */
+  reference: string | null;
   arm_to_retina: DyeSpan | null;
   arteriovenous_passage: DyeSpan | null;
   mean_circulation: DyeSpan | null;
@@ -103,14 +110,14 @@ export interface DyeLine {
   curves: { what: string; points: Point[] }[];
   index: { denominator: string; dark: number; late: number } | null;
 }
-export type ReadRegion = Narrow<
-  "ReadRegion",
-  { status: "proposed" | "accepted" | "corrected" | "refused" | "drawn"; area_interval_mm2: [number, number] | null }
->;
+export type ReadRegion = Omit<
+  Narrow<"ReadRegion", { status: "proposed" | "accepted" | "corrected" | "refused" | "drawn"; area_interval_mm2: [number, number] | null }>,
+  "proposed" | "outline"
+> & { proposed: RegionOutline | null; outline: RegionOutline | null };
 export type Reading = Omit<
-  Narrow<"Reading", { state: "none" | "making" | "made" | "failed"; progress: [number, number] | null; regions: ReadRegion[] }>,
-  "reading"
-> & { reading: DyeLine | null };
+  Narrow<"Reading", { state: "none" | "making" | "made" | "failed"; progress: [number, number] | null; size: [number, number] | null }>,
+  "reading" | "regions"
+> & { reading: DyeLine | null; regions: ReadRegion[] };
 
 export type Finding = Narrow<
   "AppraisalFinding",

@@ -12,6 +12,7 @@ const SCREENS = [
   { name: "visit", path: "/visits/1", ready: "Are the pictures complete?" },
   { name: "dye", path: "/visits/5/dye", ready: "Pictures at their second" },
   { name: "frame", path: "/frames/101", ready: "What to do" },
+  { name: "send", path: "/send", ready: "could not be sent: look at each" },
   { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
 ];
 
@@ -209,6 +210,44 @@ describe("visit", () => {
     expect(mock.calls).toContain(
       'POST /api/v1/visits/1/views/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
     );
+    await page.context().close();
+  });
+});
+
+describe("hand-over", () => {
+  test("what needs a person is tried again at a touch or taken out with a reason", async () => {
+    const { page, troubles } = await open("/send", "could not be sent: look at each");
+    await page.getByLabel("Your initials").fill("RK");
+    await page.getByLabel("Your initials").blur();
+    const line = page.locator("li", { hasText: "501.dcm" });
+    expect(await line.textContent()).toContain("no such patient here");
+    expect(await page.locator("li", { hasText: "502.dcm" }).textContent()).toMatch(/tried again in 1 min \d+ s/);
+    await line.getByRole("button", { name: "Try now" }).click();
+    await page.getByText("2 files not proven to have arrived yet.").waitFor();
+    await page.locator("li", { hasText: "502.dcm" }).getByRole("button", { name: "Take out …" }).click();
+    await page.getByLabel("Sent another way").check();
+    expect(await axe(page)).toEqual([]);
+    await page.getByRole("button", { name: "Take out", exact: true }).click();
+    await expect.poll(() => page.locator("li", { hasText: "502.dcm" }).count()).toBe(0);
+    expect(mock.calls.filter((c) => c.startsWith("POST"))).toEqual([
+      'POST /api/v1/sending/1/again {"who":"RK"}',
+      'POST /api/v1/sending/2/withdraw {"reason":"Sent another way","who":"RK"}',
+    ]);
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
+  test("a visit is sent from its own page, and what stays behind is said", async () => {
+    const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
+    await page.getByLabel("Your initials").fill("RK");
+    await page.getByLabel("Your initials").blur();
+    await page.getByRole("button", { name: "Send to archive" }).click();
+    await page.getByText("104.dcm does not go along: set aside: a better one.").waitFor();
+    await page.getByText("arrived, proven").waitFor();
+    expect(await page.getByRole("link", { name: "As a package (zip)" }).getAttribute("href")).toBe("/api/v1/visits/1/package?who=RK");
+    await shot(page, "mock-handover-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(troubles).toEqual([]);
     await page.context().close();
   });
 });

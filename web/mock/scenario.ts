@@ -1,7 +1,7 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, Corrections, Day, DayVisit, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, Reading, RetinalPoint, Unassigned,
-  UnassignedFrame, Verdict, Visit, VisitView,
+  Appraisal, Chart, Corrections, Day, DayVisit, Delivery, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, Reading, RetinalPoint, Sending,
+  Unassigned, UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
 
@@ -175,6 +175,37 @@ export class Clinic {
       ],
       record_open: given ? ["Lot?", "Expiry?"] : [],
       instrument_clocks: given ? [{ name: "demo-wide", offset_s: 0, error_s: 3.1 }] : [],
+    };
+  }
+
+  /** What is on its way: a file that waits, one that the archive answers for, one that it refuses. */
+  sending(visit: number | null): Sending {
+    const file = (id: number, visit_id: number, patient: string, frame: number, state: Delivery["state"], why: string | null): Delivery => ({
+      id, destination: "archive", visit_id, patient, name: `${String(frame)}.dcm`, frames: [frame], state, why, tries: state === "waiting" ? 3 : 0,
+      next_try_utc_us: state === "waiting" ? START + 46 * MINUTE + 95_000_000 : null, who: "RK", queued_utc_us: START + 40 * MINUTE,
+      done_utc_us: state === "done" ? START + 41 * MINUTE : null,
+    });
+    const kettle = "Kettle F., 11 Jun";
+    const silent = "127.0.0.1:104 does not answer (connection refused). Check its address and the network; it is tried again by itself.";
+    const refused = "it will not take it: status C000: no such patient here";
+    const all = [
+      file(1, FA.id, kettle, 501, this.told.includes("again 1") ? "waiting" : "failed", this.told.includes("again 1") ? null : refused),
+      file(2, FA.id, kettle, 502, this.told.includes("withdrawn 2") ? "withdrawn" : "waiting", silent),
+      ...(this.told.includes("sent 1") ? [file(3, 1, "Lantern P., 7 Mar", 101, "done", "it answers for it (storage commitment)")] : []),
+    ];
+    const shown = all.filter((d) => (visit === null ? d.state !== "done" && d.state !== "withdrawn" : d.visit_id === visit));
+    const many = (...states: Delivery["state"][]): number => all.filter((d) => states.includes(d.state)).length;
+    return {
+      schema: "serrata.sending/1", now_utc_us: START + 46 * MINUTE,
+      sentence: many("failed") > 0 ? "1 file could not be sent: look at each. 1 file on the way." : "2 files not proven to have arrived yet.",
+      destinations: [
+        {
+          name: "archive", address: "127.0.0.1:104", ae_title: "ARCHIVE", proof: "commitment", waiting: many("waiting"), unproven: 0,
+          done: many("done"), failed: many("failed"),
+        },
+      ],
+      deliveries: shown,
+      left_out: visit === 1 ? [{ frame: 104, name: "104.dcm", reason: "set aside: a better one" }] : [],
     };
   }
 

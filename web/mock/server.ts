@@ -73,6 +73,8 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       return run === null ? missing(answer, full) : json(answer, 200, run);
     }
     if (what === "visits" && part === "reading") return json(answer, 200, clinic.reading(Number(id)));
+    if (what === "sending") return json(answer, 200, clinic.sending(null));
+    if (what === "visits" && part === "sending") return json(answer, 200, clinic.sending(Number(id)));
     const row = clinic.row(Number(id));
     if (what === "frames" && part === "picture" && row !== undefined) {
       answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
@@ -106,6 +108,15 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       }
       clinic.told.push(`${decision} ${String(index)}`);
       return json(answer, 200, clinic.reading(id));
+    }
+    if (what === "visits" && action === "send") {
+      clinic.told.push(`sent ${text}`);
+      return json(answer, 200, clinic.sending(id));
+    }
+    if (what === "sending") {
+      clinic.told.push(action === "again" ? `again ${text}` : `withdrawn ${text}`);
+      tell("visit", 5, null);
+      return json(answer, 200, { ids: [id] });
     }
     if (what === "visits" && action === undefined) {
       const opened = clinic.openVisit(value as NewVisit);

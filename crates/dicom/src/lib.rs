@@ -4,6 +4,7 @@
 //! * [`write_photograph`] writes a frame as an ophthalmic object;
 //! * [`serve`] takes objects from the network;
 //! * [`worklist`] asks a Modality Worklist for orders;
+//! * [`StoreLink`] sends objects on, [`ask_commitment`] and [`read_back`] tell whether they arrived;
 //! * [`uid`] makes UIDs.
 //!
 //! # What is read
@@ -27,7 +28,7 @@
 //! # What the storage service accepts
 //!
 //! C-ECHO and C-STORE of the four ophthalmic photography classes, VL Photographic, Secondary Capture and its
-//! multi-frame classes, in all transfer syntaxes above.
+//! multi-frame classes, in all transfer syntaxes above; and reports on storage commitments that we asked for.
 
 mod codes;
 mod data;
@@ -46,6 +47,8 @@ pub use header::{Header, Person, read_header};
 pub use reader::DicomReader;
 pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};
 pub use scu::{
-    CodedText, WorklistAnswer, WorklistError, WorklistItem, WorklistQuery, WorklistServer, worklist,
+    CodedText, CommitReport, Instance, Outgoing, Peer, PeerError, StoreLink, Stored, WorklistAnswer,
+    WorklistError, WorklistItem, WorklistQuery, WorklistServer, ask_commitment, outgoing, read_back,
+    worklist,
 };
 pub use write::{Device, NewObject, WideField, WriteError, write_photograph};

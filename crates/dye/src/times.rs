@@ -37,7 +37,9 @@ const OFF_WITHOUT_FOOT_S: f64 = 0.55;
 /// Times from one fit to the three curves; none where nothing rises.
 pub(crate) fn times(curves: &Curves) -> (Times, Least) {
     let row = |class| Some(curves.mean(class)?.iter().map(|p| p[1]).collect::<Vec<f64>>());
-    let (Some(arteries), Some(ground)) = (row(Class::Artery), row(Class::Ground)) else { return ([None; 4], None) };
+    let (Some(arteries), Some(ground)) = (row(Class::Artery), row(Class::Ground)) else {
+        return ([None; 4], None);
+    };
     let veins = row(Class::Vein).filter(|_| curves.apart);
     let told = veins.is_some();
     let Some(fit) = Fitted::of(&Measured { seconds: curves.seconds.clone(), arteries, veins, ground }) else {

@@ -27,6 +27,7 @@ pub mod montage;
 pub mod orders;
 pub mod picture;
 pub mod reading;
+pub mod sending;
 pub mod serve;
 mod station;
 pub mod work;

@@ -2,7 +2,7 @@
 
 use crate::Station;
 use crate::intake::{folder, storage::Keeper};
-use crate::{api, work};
+use crate::{api, sending, work};
 use std::io::{Error, ErrorKind};
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -108,6 +108,9 @@ impl Bound {
         }
         for folder in self.plan.watch.clone() {
             tasks.spawn(folder::watch(self.station.clone(), folder));
+        }
+        for to in &self.station.settings().destinations {
+            tasks.spawn(sending::run(self.station.clone(), to.clone()));
         }
         let storage = self.dicom.map(|listener| {
             let options =

@@ -24,6 +24,7 @@ struct Inner {
     settings: Settings,
     footprints: Footprints,
     background: Background,
+    sending: Notify,
 }
 
 /// What a clinic says of its own house.
@@ -33,6 +34,10 @@ pub struct Settings {
     pub worklist: Option<serrata_dicom::WorklistServer>,
     /// Its own lines, for example on wiping.
     pub lines: serrata_visit::ClinicLines,
+    /// Our own AE title.
+    pub ae_title: String,
+    /// Where pictures are sent.
+    pub destinations: Vec<crate::sending::Destination>,
 }
 
 impl Station {
@@ -65,6 +70,7 @@ impl Station {
                 settings,
                 footprints: Footprints::default(),
                 background,
+                sending: Notify::new(),
             }),
         })
     }
@@ -102,6 +108,11 @@ impl Station {
     /// Montages and readings of dye runs that are made and kept.
     pub(crate) fn background(&self) -> &Background {
         &self.inner.background
+    }
+
+    /// Woken where something is to be sent.
+    pub(crate) fn sending(&self) -> &Notify {
+        &self.inner.sending
     }
 
     /// Tells the workers that something is to be done.

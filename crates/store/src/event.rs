@@ -40,7 +40,7 @@ pub struct Event {
     pub kind: EventKind,
     /// What happened, in a short stable word: `accepted checked failed assigned set_aside brought_back corrected
     /// opened closed reopened seated paused noted eye_state view_closed view_reopened asked_again ordered merged
-    /// quarantined moved move_refused sent answered`.
+    /// quarantined moved move_refused sent answered sending`.
     pub what: String,
     /// The visit, where there is one.
     pub visit_id: Option<VisitId>,

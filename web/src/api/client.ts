@@ -1,6 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
-import type { Corrections, Day, DyeRun, Eye, FrameAnswer, NewVisit, Reading, Received, Unassigned, Visit } from "./model";
+import type { Corrections, Day, DyeRun, Eye, FrameAnswer, NewVisit, Reading, Received, Sending, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -97,7 +97,17 @@ export const api = {
     tell(`/frames/${String(frame)}/correct`, { ...corrections, reason }),
   closeView: (visit: number, view: string, state: "not_obtainable" | "not_done", reason: string) =>
     tell(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
-  /** Sends one file as it is. */
+  /** What is sent to other places, over all visits. */
+  sending: async () => (await call("/sending")) as Sending,
+  visitSending: async (visit: number) => (await call(`/visits/${String(visit)}/sending`)) as Sending,
+  /** Queues the originals of a visit for a destination. */
+  sendVisit: async (visit: number, destination: string) =>
+    (await post(`/visits/${String(visit)}/send`, { destination, who: author() })) as Sending,
+  sendAgain: (delivery: number) => post(`/sending/${String(delivery)}/again`, { who: author() }),
+  withdraw: (delivery: number, reason: string) => post(`/sending/${String(delivery)}/withdraw`, { who: author(), reason }),
+  /** Where a visit's package is fetched from; it is kept who asked for it. */
+  packagePath: (visit: number) => `${BASE}/visits/${String(visit)}/package?who=${encodeURIComponent(author() === "" ? "page" : author())}`,
+  /** Gives the server one file as it is. */
   send: async (file: Blob, name: string) =>
     (await call(`/files?name=${encodeURIComponent(name)}`, {
       method: "POST",

@@ -153,3 +153,13 @@ export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFram
 export type Unassigned = Narrow<"Unassigned", { frames: UnassignedFrame[] }>;
 export type Received = Schemas["Received"];
 export type NewVisit = Schemas["NewVisit"];
+
+export type Delivery = Narrow<"DeliveryLine", { state: "waiting" | "stored" | "asked" | "done" | "failed" | "withdrawn" }>;
+export type Sending = Narrow<
+  "Sending",
+  {
+    destinations: Narrow<"DestinationLine", { proof: "commitment" | "query" }>[];
+    deliveries: Delivery[];
+    left_out: Required<Schemas["NotQueued"]>[];
+  }
+>;

@@ -6,6 +6,7 @@ export type Route =
   | { screen: "dye"; id: number }
   | { screen: "frame"; id: number }
   | { screen: "unassigned" }
+  | { screen: "send" }
   | { screen: "unknown"; path: string };
 
 /** Reads a path. Example: `"/visits/7"` is visit 7. */
@@ -14,6 +15,7 @@ export function parseRoute(path: string): Route {
   const [head, tail] = parts;
   if (head === undefined) return { screen: "day" };
   if (head === "unassigned" && tail === undefined) return { screen: "unassigned" };
+  if (head === "send" && tail === undefined) return { screen: "send" };
   if (tail !== undefined && parts.length === 2) {
     const id = /^\d{1,15}$/.test(tail) ? Number(tail) : null;
     if (id !== null && head === "visits") return { screen: "visit", id };
@@ -31,6 +33,8 @@ export function routePath(route: Route): string {
       return "/";
     case "unassigned":
       return "/unassigned";
+    case "send":
+      return "/send";
     case "visit":
       return `/visits/${String(route.id)}`;
     case "dye":

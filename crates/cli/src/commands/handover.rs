@@ -9,30 +9,35 @@ use std::fs::File;
 use std::io::Seek;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::{Duration, Instant};
 
-/// Hands a visit over as a package: originals untouched, results, what was ordered and met, who did what, dye readings and
-/// montages, and a manifest with hashes.
+/// Hands a visit over: as a package with originals untouched, results, what was ordered and met, who did what, dye readings and
+/// montages, and a manifest with hashes; or by DICOM to a destination of the server's.
 ///
-/// The package is proven against its manifest before it is put in its place; only then do its frames count as sent. It names
-/// the patient: handle it by your local rules. Identifying values are not taken out.
+/// A package is proven against its manifest before it is put in its place; only then do its frames count as sent. It names
+/// the patient: handle it by your local rules. Identifying values are not taken out. By DICOM a frame counts as sent once the
+/// other side answers for it or finds it; what has not arrived in time stays in the queue and goes on by itself.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  serrata handover 4 --to reader/visit-4 --who RK\n  serrata handover 4 --to visit-4.zip --who RK\n  serrata verify reader/visit-4"
+    after_help = "Example:\n  serrata handover 4 --to reader/visit-4 --who RK\n  serrata handover 4 --to visit-4.zip --who RK\n  serrata verify reader/visit-4\n  serrata handover 4 --to archive --who RK"
 )]
 pub struct Args {
     #[command(flatten)]
     place: Where,
     /// The visit's number.
     visit: i64,
-    /// A new folder, or a file that ends in .zip.
-    #[arg(long, value_name = "DIR")]
+    /// A new folder, a file that ends in .zip, or the name of a destination (a folder of that name is written ./NAME).
+    #[arg(long, value_name = "DIR|NAME")]
     to: PathBuf,
     /// Who hands it over: an account or initials.
     #[arg(long)]
     who: String,
-    /// Frames that were set aside go along, marked so.
+    /// Frames that were set aside go along in a package, marked so.
     #[arg(long)]
     with_set_aside: bool,
+    /// Seconds to wait for the proof that a destination has everything.
+    #[arg(long, default_value_t = 120, value_name = "SECONDS")]
+    wait: u64,
     /// One JSON object with counts.
     #[arg(long)]
     json: bool,
@@ -40,7 +45,15 @@ pub struct Args {
 
 pub fn run(args: &Args) -> Result<ExitCode> {
     let (visit, to, who, aside) = (args.visit, args.to.clone(), args.who.clone(), args.with_set_aside);
-    let done = args.place.with(move |c| handed(c, visit, &to, &who, aside))?;
+    let wait = Duration::from_secs(args.wait);
+    let done = args.place.with(move |c| match destination(c, &to)? {
+        Some(name) => sent(c, visit, &name, &who, aside, wait).map(Left::Sent),
+        None => handed(c, visit, &to, &who, aside).map(Left::Package),
+    })?;
+    let done = match done {
+        Left::Package(done) => done,
+        Left::Sent(sent) => return Ok(sent.told(args)),
+    };
     if args.json {
         println!(
             "{}",
@@ -59,6 +72,80 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         );
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// How the visit left.
+enum Left {
+    Package(Done),
+    Sent(Sent),
+}
+
+/// What became of a visit that was sent.
+#[derive(Default)]
+struct Sent {
+    done: usize,
+    /// Not proven to have arrived: name and why.
+    open: Vec<(String, String)>,
+    left_out: usize,
+}
+
+impl Sent {
+    fn told(&self, args: &Args) -> ExitCode {
+        let to = args.to.display();
+        if args.json {
+            println!(
+                "{}",
+                json!({
+                    "schema": "serrata.handover/1", "visit": args.visit, "to": to.to_string(), "arrived": self.done,
+                    "open": self.open.iter().map(|(name, why)| json!({"name": name, "why": why})).collect::<Vec<_>>(),
+                    "left_out": self.left_out,
+                })
+            );
+        } else {
+            println!("{to}: {} files have arrived, proven; {} frames left out", self.done, self.left_out);
+        }
+        for (name, why) in &self.open {
+            eprintln!("{name}: has not arrived: {why}");
+        }
+        if self.open.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+    }
+}
+
+/// The destination that these words name; none where they name a place on this machine.
+fn destination(c: Client, to: &Path) -> Result<Option<String>> {
+    let Some(word) = to.to_str().filter(|w| !w.contains(['/', '\\'])) else { return Ok(None) };
+    let known = c.get("/sending")?;
+    let named = known["destinations"].as_array().into_iter().flatten().any(|d| d["name"] == word);
+    Ok(named.then(|| word.to_owned()))
+}
+
+/// Queues a visit and waits until all of it has arrived, needs a person, or the time is up.
+fn sent(c: Client, visit: i64, to: &str, who: &str, with_set_aside: bool, wait: Duration) -> Result<Sent> {
+    if with_set_aside {
+        bail!("frames that were set aside are not sent by DICOM; name a folder, or bring them back first");
+    }
+    let until = Instant::now() + wait;
+    let mut answer = c.post(&format!("/visits/{visit}/send"), &json!({"who": who, "destination": to}))?;
+    let left_out = answer["left_out"].as_array().map_or(0, Vec::len);
+    loop {
+        let mut out = Sent { left_out, ..Sent::default() };
+        let mut moving = 0;
+        for d in answer["deliveries"].as_array().into_iter().flatten().filter(|d| d["destination"] == to) {
+            let state = d["state"].as_str().unwrap_or_default();
+            let why = || d["why"].as_str().unwrap_or("it waits for its turn").to_owned();
+            match state {
+                "done" => out.done += 1,
+                "withdrawn" => out.left_out += 1,
+                _ => out.open.push((d["name"].as_str().unwrap_or_default().to_owned(), why())),
+            }
+            moving += usize::from(matches!(state, "waiting" | "stored" | "asked"));
+        }
+        if moving == 0 || Instant::now() >= until {
+            return Ok(out);
+        }
+        std::thread::sleep(Duration::from_millis(200));
+        answer = c.get(&format!("/visits/{visit}/sending"))?;
+    }
 }
 
 struct Done {

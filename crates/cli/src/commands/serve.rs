@@ -3,6 +3,7 @@
 use anyhow::{Context, Result};
 use serde::Deserialize;
 use serrata_dicom::WorklistServer;
+use serrata_station::sending::Destination;
 use serrata_station::serve::{Plan, bind};
 use serrata_station::{Settings, Station};
 use serrata_store::Store;
@@ -47,7 +48,8 @@ pub struct Args {
     #[arg(long, value_name = "AE")]
     worklist_ae: Option<String>,
     /// TOML file with `listen`, `dicom_listen`, `ae_title`, `watch`, `worklist`, `worklist_ae`,
-    /// `wiping` and `red_eye` (the clinic's own lines); options given here win.
+    /// `wiping` and `red_eye` (the clinic's own lines), and a table `[[destination]]` for each place that pictures are sent to
+    /// (`name`, `address`, `ae_title`, `proof`, `silence_s`: docs/handover.md); options given here win.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
 }
@@ -64,6 +66,7 @@ struct Config {
     worklist_ae: Option<String>,
     wiping: Option<String>,
     red_eye: Option<String>,
+    destination: Vec<Destination>,
 }
 
 pub fn run(args: &Args) -> Result<ExitCode> {
@@ -93,13 +96,15 @@ pub fn run(args: &Args) -> Result<ExitCode> {
 
 /// What the clinic says of its own house.
 fn settings(args: &Args, config: &Config) -> Settings {
-    let ours = args.ae_title.clone().or(config.ae_title.clone()).unwrap_or_else(|| "SERRATA".to_owned());
+    let ae_title = args.ae_title.clone().or(config.ae_title.clone()).unwrap_or_else(|| "SERRATA".to_owned());
     let theirs = args.worklist_ae.clone().or(config.worklist_ae.clone());
     let address = args.worklist.clone().or(config.worklist.clone());
     Settings {
         worklist: address
-            .map(|a| WorklistServer::new(a, theirs.unwrap_or_else(|| "WORKLIST".to_owned()), ours)),
+            .map(|a| WorklistServer::new(a, theirs.unwrap_or_else(|| "WORKLIST".to_owned()), &ae_title)),
         lines: ClinicLines { wiping: config.wiping.clone(), red_eye: config.red_eye.clone() },
+        ae_title,
+        destinations: config.destination.clone(),
     }
 }
 
@@ -129,8 +134,22 @@ pub async fn up(station: Station, plan: Plan) -> Result<()> {
 fn read_config(path: &Path) -> Result<Config> {
     let text = std::fs::read_to_string(path)
         .with_context(|| format!("{}: the config file cannot be read; check its name", path.display()))?;
-    toml::from_str(&text).map_err(|e| {
+    let config: Config = toml::from_str(&text).map_err(|e| {
         let line = e.to_string().trim().replace('\n', " ");
         anyhow::anyhow!("{}: the config file is not understood: {line}", path.display())
-    })
+    })?;
+    let places = &config.destination;
+    if let Some(fault) = places.iter().find_map(Destination::fault) {
+        anyhow::bail!("{}: {fault}; mend it", path.display());
+    }
+    if let Some(twice) =
+        places.iter().enumerate().find(|(i, d)| places[..*i].iter().any(|e| e.name == d.name))
+    {
+        anyhow::bail!(
+            "{}: two destinations are called {}; give each a name of its own",
+            path.display(),
+            twice.1.name
+        );
+    }
+    Ok(config)
 }

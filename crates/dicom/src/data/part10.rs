@@ -58,6 +58,11 @@ pub(crate) fn split(bytes: &[u8], most: u64) -> Result<Part10<'_>, DecodeError> 
     Ok(Part10 { syntax: Syntax { encoding, ..syntax }, data })
 }
 
+/// Where the data set of a file starts, and the transfer syntax that its header names.
+pub(crate) fn start_of(bytes: &[u8]) -> Result<(usize, Option<String>), DecodeError> {
+    start(bytes).map(|s| (s.at, s.syntax))
+}
+
 fn start(bytes: &[u8]) -> Result<Start, DecodeError> {
     let meta = if bytes.get(128..132) == Some(b"DICM") {
         132

@@ -5,6 +5,8 @@ use super::negotiation;
 use super::stream::{self, Step, Terms};
 use super::{Received, Refusal, ScpOptions, Sink};
 use crate::data::part10;
+use crate::scu::{COMMITMENT, read_report};
+use crate::syntax::Syntax;
 use crate::uid;
 use dicom_ul::association::Association;
 use dicom_ul::association::server::AsyncServerAssociation;
@@ -222,20 +224,24 @@ async fn begin(
         Kind::Store if !request.has_data => {
             return Err(Ended::Protocol("it asked to store an object without sending one"));
         }
+        Kind::Store if class == COMMITMENT => Some((status::CLASS_NOT_SUPPORTED, String::new())),
         Kind::Store if request.class_uid != class => {
             Some((status::CLASS_NOT_SUPPORTED, "the class is not the one agreed on".to_owned()))
         }
         Kind::Store if !uid::is_valid(&request.instance_uid) => {
             Some((status::CANNOT_UNDERSTAND, "the SOP Instance UID is not valid".to_owned()))
         }
+        Kind::Event if request.has_data && class == COMMITMENT => None,
         Kind::Store => None,
-        Kind::Echo | Kind::Cancel | Kind::Other(_) => Some((status::UNRECOGNIZED_OPERATION, String::new())),
+        Kind::Echo | Kind::Cancel | Kind::Event | Kind::Other(_) => {
+            Some((status::UNRECOGNIZED_OPERATION, String::new()))
+        }
     };
     if let (Some((code, comment)), false) = (&refusal, request.has_data) {
         answer(peer, context, request.response(*code, comment)).await?;
         return Ok(None);
     }
-    let file = if refusal.is_none() {
+    let file = if refusal.is_none() && request.kind == Kind::Store {
         part10::opening(&request.class_uid, &request.instance_uid, &syntax, peer.peer_ae_title())
     } else {
         Vec::new()
@@ -252,6 +258,15 @@ async fn finish(
     let Store { request, syntax, file, start, refusal, .. } = store;
     if let Some((code, comment)) = refusal {
         return (request, code, comment);
+    }
+    if request.kind == Kind::Event {
+        return match reported(&syntax, &file, sink).await {
+            Ok(()) => (request, status::SUCCESS, String::new()),
+            Err(refusal) => {
+                let (code, comment) = told(&refusal);
+                (request, code, comment)
+            }
+        };
     }
     if let Err(refusal) = check(&request, &syntax, &file[start..]) {
         let (code, comment) = told(&refusal);
@@ -277,6 +292,14 @@ async fn finish(
             (request, code, comment)
         }
     }
+}
+
+/// Hands a report on a storage commitment over.
+async fn reported(syntax: &str, data: &[u8], sink: &dyn Sink) -> Result<(), Refusal> {
+    let unknown = || Refusal::CannotUnderstand("the report cannot be read".to_owned());
+    let encoding = Syntax::by_uid(syntax).map_err(|_| unknown())?.encoding;
+    let report = read_report(data, encoding).ok_or_else(unknown)?;
+    sink.committed(report).await
 }
 
 /// Whether the data set says the class and instance that the command said.

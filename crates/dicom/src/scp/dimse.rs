@@ -6,6 +6,7 @@ use dicom_dictionary_std::tags;
 
 const STORE: u16 = 0x0001;
 const ECHO: u16 = 0x0030;
+const EVENT: u16 = 0x0100;
 const CANCEL: u16 = 0x0FFF;
 /// Bit that makes a request's field the response's.
 const RESPONSE: u16 = 0x8000;
@@ -38,6 +39,8 @@ pub(super) struct Request {
 pub(super) enum Kind {
     Echo,
     Store,
+    /// Reports something that we had asked for.
+    Event,
     /// Cancels something; needs no answer.
     Cancel,
     /// Anything else, by its command field.
@@ -55,6 +58,7 @@ impl Request {
         let kind = match field {
             STORE => Kind::Store,
             ECHO => Kind::Echo,
+            EVENT => Kind::Event,
             CANCEL => Kind::Cancel,
             other => Kind::Other(other),
         };
@@ -72,6 +76,7 @@ impl Request {
         let field = match self.kind {
             Kind::Echo => ECHO,
             Kind::Store => STORE,
+            Kind::Event => EVENT,
             Kind::Cancel => CANCEL,
             Kind::Other(field) => field,
         };

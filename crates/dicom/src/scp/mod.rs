@@ -10,6 +10,7 @@ mod dimse;
 mod negotiation;
 mod stream;
 
+use crate::scu::CommitReport;
 use serrata_frame::Limits;
 use std::future::Future;
 use std::pin::Pin;
@@ -60,6 +61,17 @@ pub trait Sink: Send + Sync {
     /// # Errors
     /// A [`Refusal`], which becomes the status that the sender gets.
     fn store(&self, received: Received) -> BoxFuture<'_, Result<(), Refusal>>;
+
+    /// Takes what a peer says to a storage commitment that was asked of it.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where nobody asked, or it cannot be kept: the peer tells it again then.
+    fn committed(&self, report: CommitReport) -> BoxFuture<'_, Result<(), Refusal>> {
+        Box::pin(async move {
+            drop(report);
+            Err(Refusal::CannotUnderstand("nothing was asked of you".to_owned()))
+        })
+    }
 }
 
 /// Settings of the service.

@@ -1,6 +1,7 @@
 //! What is accepted from a peer.
 
 use super::ScpOptions;
+use crate::scu::COMMITMENT;
 use crate::syntax;
 use dicom_ul::association::server::{AccessControl, Negotiation, ServerAssociationOptions};
 use dicom_ul::pdu::{AssociationRJServiceUserReason, RequestorRoles, UserIdentity};
@@ -43,12 +44,15 @@ impl AccessControl for Door {
 }
 
 /// Grants peers the role of a sender, never that of a receiver: instruments that propose both are answered, as the
-/// standard asks (PS3.7 D.3.3.4).
+/// standard asks (PS3.7 D.3.3.4). Who reports on a storage commitment is its provider, so there it is the other way round.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Roles;
 
 impl Negotiation for Roles {
-    fn negotiate_roles(&self, class: &str, scu: bool, _scp: bool) -> Option<RequestorRoles> {
+    fn negotiate_roles(&self, class: &str, scu: bool, scp: bool) -> Option<RequestorRoles> {
+        if class == COMMITMENT {
+            return Some(RequestorRoles { scu: false, scp });
+        }
         let ours = class == VERIFICATION || CLASSES.contains(&class);
         ours.then_some(RequestorRoles { scu, scp: false })
     }
@@ -63,7 +67,8 @@ pub(super) fn acceptor(options: &ScpOptions) -> ServerAssociationOptions<'static
         .max_pdu_length(options.max_pdu)
         .read_timeout(options.idle)
         .write_timeout(options.idle)
-        .with_abstract_syntax(VERIFICATION);
+        .with_abstract_syntax(VERIFICATION)
+        .with_abstract_syntax(COMMITMENT);
     for class in CLASSES {
         acceptor = acceptor.with_abstract_syntax(*class);
     }

@@ -1,12 +1,26 @@
-//! What we ask others over the network: the Modality Worklist (DICOM PS3.4 annex K).
+//! What we ask others over the network, and what we send them.
 //!
 //! * [`worklist`]: one question and its answer, with limits on time and number;
 //! * [`WorklistQuery`]: what is asked for;
-//! * [`WorklistItem`]: one scheduled step as the server tells it.
+//! * [`WorklistItem`]: one scheduled step as the server tells it;
+//! * [`StoreLink`]: objects to a peer, one after the other (C-STORE);
+//! * [`ask_commitment`]: whether it answers for them (Storage Commitment); [`read_back`]: whether it finds them (C-FIND);
+//! * [`Peer`]: where it is, and how patient we are with it.
 
+mod commitment;
 mod exchange;
 mod item;
+mod link;
+mod peer;
 mod query;
+mod read_back;
+mod store;
+
+pub(crate) use commitment::{COMMITMENT, read_report};
+pub use commitment::{CommitReport, ask_commitment};
+pub use peer::{Peer, PeerError};
+pub use read_back::read_back;
+pub use store::{Instance, Outgoing, StoreLink, Stored, outgoing};
 
 use exchange::{Exchange, Turn};
 pub use item::{CodedText, WorklistItem};
@@ -41,6 +55,29 @@ impl WorklistServer {
             silence: Duration::from_secs(10),
             whole: Duration::from_secs(60),
             most: 1000,
+        }
+    }
+
+    fn peer(&self) -> Peer {
+        Peer {
+            address: self.address.clone(),
+            called: self.called.clone(),
+            calling: self.calling.clone(),
+            silence: self.silence,
+        }
+    }
+}
+
+impl From<PeerError> for WorklistError {
+    fn from(e: PeerError) -> Self {
+        match e {
+            PeerError::NoAnswer { address, detail } => Self::NoAnswer { address, detail },
+            PeerError::Refused { address, detail } => Self::Refused { address, detail },
+            PeerError::NothingTaken { address } => {
+                Self::Refused { address, detail: "it takes nothing of what was offered".to_owned() }
+            }
+            PeerError::TooSlow { address, seconds } => Self::TooSlow { address, seconds },
+            PeerError::Protocol { address, detail } => Self::Protocol { address, detail },
         }
     }
 }
@@ -147,7 +184,8 @@ pub async fn worklist(
     query: &WorklistQuery,
 ) -> Result<WorklistAnswer, WorklistError> {
     let deadline = tokio::time::Instant::now() + server.whole;
-    let mut exchange = Exchange::open(server, deadline).await?;
+    let peer = server.peer();
+    let mut exchange = Exchange::open(&peer, deadline).await?;
     let mut answer = WorklistAnswer::default();
     exchange.ask(query).await?;
     loop {

@@ -45,6 +45,12 @@ impl Build {
         self
     }
 
+    /// Takes an element out again.
+    pub(crate) fn without(&mut self, tag: Tag) -> &mut Self {
+        let _ = self.0.remove_element(tag); // not there is as good
+        self
+    }
+
     /// A sequence.
     pub(crate) fn items(&mut self, tag: Tag, items: Vec<Self>) -> &mut Self {
         let items: Vec<InMemDicomObject> = items.into_iter().map(|item| item.0).collect();

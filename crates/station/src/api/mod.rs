@@ -19,6 +19,7 @@ mod orders;
 mod page;
 mod reading;
 mod round;
+mod sending;
 mod stand;
 mod today;
 pub mod types;
@@ -73,6 +74,11 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         reading::reading_file,
         reading::judge_region,
         handover::package,
+        sending::sending,
+        sending::visit_sending,
+        sending::send,
+        sending::send_again,
+        sending::withdraw,
         moves::ask,
         moves::decide,
         moves::sent,
@@ -112,6 +118,11 @@ pub fn router(station: Station) -> Router {
         .route("/visits/{id}/reading/{eye}/{dye}/regions", post(reading::judge_region))
         .route("/visits/{id}/reading/{eye}/{dye}/{file}", get(reading::reading_file))
         .route("/visits/{id}/package", get(handover::package))
+        .route("/visits/{id}/send", post(sending::send))
+        .route("/visits/{id}/sending", get(sending::visit_sending))
+        .route("/sending", get(sending::sending))
+        .route("/sending/{id}/again", post(sending::send_again))
+        .route("/sending/{id}/withdraw", post(sending::withdraw))
         .route("/visits/{id}/facts", post(facts::add))
         .route("/visits/{id}/close", post(facts::close))
         .route("/visits/{id}/reopen", post(facts::reopen))

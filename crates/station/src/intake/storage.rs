@@ -3,7 +3,8 @@
 use super::take_seen;
 use crate::Station;
 use crate::reading::look;
-use serrata_dicom::{Received, Refusal, Sink};
+use crate::sending::reported;
+use serrata_dicom::{CommitReport, Received, Refusal, Sink};
 use serrata_store::Source;
 use std::future::Future;
 use std::pin::Pin;
@@ -27,6 +28,24 @@ impl Sink for Keeper {
                 Ok(_) => Ok(()),
                 Err(e) => {
                     tracing::error!("{name}: {e}");
+                    Err(Refusal::OutOfResources(e.to_string()))
+                }
+            }
+        })
+    }
+
+    fn committed(
+        &self,
+        report: CommitReport,
+    ) -> Pin<Box<dyn Future<Output = Result<(), Refusal>> + Send + '_>> {
+        Box::pin(async move {
+            match reported(&self.0, report).await {
+                Ok(true) => Ok(()),
+                Ok(false) => {
+                    Err(Refusal::CannotUnderstand("nothing is open under this transaction".to_owned()))
+                }
+                Err(e) => {
+                    tracing::error!("a report on a storage commitment cannot be kept: {e}");
                     Err(Refusal::OutOfResources(e.to_string()))
                 }
             }

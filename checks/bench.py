@@ -1,6 +1,6 @@
 """Ratios against open peers on the same files in the same run, timed from outside the process (`make bench`).
 
-Peers: OpenCV's `imdecode` (pinned in requirements.txt) and dcmtk's `storescp` (Debian). Rounds alternate, the median ratio
+Peers: OpenCV's `imdecode` (pinned in requirements.txt), dcmtk's `storescp` and `storescu` (Debian). Rounds alternate, the median ratio
 is printed with its range. A busy machine moves the seconds, much less the ratios; run it on a quiet one all the same.
 """
 
@@ -19,10 +19,11 @@ os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
 
 import cv2  # noqa: E402
 import numpy as np  # noqa: E402
+import pydicom  # noqa: E402
 from PIL import Image  # noqa: E402
 
 import makers  # noqa: E402
-from house import BINARY, DCMSEND, SHARED, STORESCP, Server, free_port, originals, until  # noqa: E402
+from house import BINARY, DCMSEND, SHARED, STORESCP, STORESCU, Server, free_port, originals, until  # noqa: E402
 
 ROUNDS = 5
 OBJECTS = 48
@@ -153,6 +154,51 @@ def intake(folder: pathlib.Path) -> None:
         say(f"DICOM intake, {senders} sender{'s' * (senders > 1)}, {files[0].stat().st_size / 1e6:.1f} MB objects", ratios, "≥", budget, seconds)
 
 
+def sending(folder: pathlib.Path) -> None:
+    """Objects from the queue to dcmtk's storescp, each hashed again and each step kept synced, against dcmtk's storescu from plain files."""
+    import json
+
+    at = folder / "sending"
+    at.mkdir()
+    files = objects(at)
+    ratios, mine, theirs = [], [], []
+    for round_ in range(3):
+        into = at / str(round_)
+        into.mkdir()
+        port = free_port()
+        process = subprocess.Popen([STORESCP, "--fork", "-aet", "READER", "+xa", "-od", str(into), str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        config = at / f"{round_}.toml"
+        config.write_text(f'[[destination]]\nname = "reader"\naddress = "127.0.0.1:{port}"\nae_title = "READER"\n')
+        house = Server(at / f"data-{round_}", at / f"in-{round_}", at / f"log-{round_}", "--config", str(config)).start()
+        try:
+            until("the peer listens", lambda: listens(port))
+            start = time.perf_counter()
+            subprocess.run([STORESCU, "-R", "-xy", "-aec", "READER", "127.0.0.1", str(port), *map(str, files)], check=True, capture_output=True)
+            theirs.append(time.perf_counter() - start)
+            d = pydicom.dcmread(files[0], stop_before_pixels=True)
+            new = {"patient_id": d.PatientID, "patient_name": str(d.PatientName), "study_uid": d.StudyInstanceUID, "protocol": "first-look"}
+            visit = house.post("/api/v1/visits", json.dumps(new).encode())["ids"][0]
+            send_all(files, house.dicom_port, 1)
+            until("all are checked", lambda: house.get("/api/v1/day")["waiting"] == 0, 600)
+            start = time.perf_counter()
+            house.post(f"/api/v1/visits/{visit}/send", json.dumps({"who": "bench", "destination": "reader"}).encode())
+
+            def stored() -> bool:
+                line = house.get("/api/v1/sending")["destinations"][0]
+                assert line["failed"] == 0
+                return line["unproven"] == len(files)
+
+            until("all are stored", stored, 300, 0.02)
+            mine.append(time.perf_counter() - start)
+        finally:
+            house.kill()
+            process.terminate()
+            process.wait()
+        ratios.append(theirs[-1] / mine[-1])
+    seconds = f"{OBJECTS / statistics.median(mine):.0f} a second against {OBJECTS / statistics.median(theirs):.0f}"
+    say(f"DICOM sending, one association, {files[0].stat().st_size / 1e6:.1f} MB objects", ratios, "≥", 0.8, seconds)
+
+
 def geometry() -> None:
     """Footprints and polygon areas on the sphere, each timed inside its own process, against pyproj and healpy."""
     import json
@@ -224,6 +270,7 @@ def main() -> int:
         steps(folder)
         geometry()
         intake(folder)
+        sending(folder)
     return 0
 
 

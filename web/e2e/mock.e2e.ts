@@ -231,7 +231,7 @@ describe("hand-over", () => {
     await expect.poll(() => page.locator("li", { hasText: "502.dcm" }).count()).toBe(0);
     expect(mock.calls.filter((c) => c.startsWith("POST"))).toEqual([
       'POST /api/v1/sending/1/again {"who":"RK"}',
-      'POST /api/v1/sending/2/withdraw {"reason":"Sent another way","who":"RK"}',
+      'POST /api/v1/sending/2/withdraw {"who":"RK","reason":"Sent another way"}',
     ]);
     expect(troubles).toEqual([]);
     await page.context().close();
@@ -244,10 +244,13 @@ describe("hand-over", () => {
     await page.getByRole("button", { name: "Send to archive" }).click();
     await page.getByText("104.dcm does not go along: set aside: a better one.").waitFor();
     await page.getByText("arrived, proven").waitFor();
-    expect(await page.getByRole("link", { name: "As a package (zip)" }).getAttribute("href")).toBe("/api/v1/visits/1/package?who=RK");
     await shot(page, "mock-handover-1280");
     expect(await axe(page)).toEqual([]);
-    expect(troubles).toEqual([]);
+    const link = page.getByRole("link", { name: "As a package (zip)" });
+    await link.click();
+    expect(await link.getAttribute("href")).toBe("/api/v1/visits/1/package?who=RK");
+    // The stand-in has no package to give.
+    expect(troubles.filter((t) => !t.includes("404"))).toEqual([]);
     await page.context().close();
   });
 });

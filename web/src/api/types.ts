@@ -431,6 +431,57 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/sending": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How sending stands, over all visits. */
+        get: operations["sending"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/sending/{id}/again": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Has a delivery tried again at once. */
+        post: operations["send_again"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/sending/{id}/withdraw": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Takes a delivery out of the queue. Nothing is deleted, and what the other side has it keeps. */
+        post: operations["withdraw"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/unassigned": {
         parameters: {
             query?: never;
@@ -719,6 +770,43 @@ export interface paths {
         put?: never;
         /** Opens a closed visit again. */
         post: operations["reopen"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/send": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Queues the originals of a visit for a destination, all that are in the hand-over. What is on its way or there already stays as it
+         *     is.
+         */
+        post: operations["send"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/sending": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How sending stands for one visit. */
+        get: operations["visit_sending"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -1174,6 +1262,84 @@ export interface components {
             confirm: boolean;
             /** @description Who decides; another person than the one who asked. */
             who: string;
+        };
+        /** @description A file on its way. */
+        DeliveryLine: {
+            /** @description Where it goes. */
+            destination: string;
+            /**
+             * Format: int64
+             * @description When its arrival was proven.
+             */
+            done_utc_us?: number | null;
+            /** @description The frames that it holds. */
+            frames: number[];
+            /**
+             * Format: int64
+             * @description Its number.
+             */
+            id: number;
+            /** @description The file's name. */
+            name: string;
+            /**
+             * Format: int64
+             * @description When it is tried next.
+             */
+            next_try_utc_us?: number | null;
+            /** @description The patient, shortly. */
+            patient: string;
+            /**
+             * Format: int64
+             * @description When.
+             */
+            queued_utc_us: number;
+            /** @description `waiting`, `stored`, `asked`, `done`, `failed`, `withdrawn`. */
+            state: string;
+            /**
+             * Format: int32
+             * @description How often it was tried in vain.
+             */
+            tries: number;
+            /**
+             * Format: int64
+             * @description The visit.
+             */
+            visit_id: number;
+            /** @description Who queued it. */
+            who: string;
+            /** @description Why it is not there yet, or how its arrival was proven. */
+            why?: string | null;
+        };
+        /** @description A place that is sent to. */
+        DestinationLine: {
+            /** @description Host and port. */
+            address: string;
+            /** @description Its AE title. */
+            ae_title: string;
+            /**
+             * Format: int64
+             * @description There and proven.
+             */
+            done: number;
+            /**
+             * Format: int64
+             * @description Needs a person.
+             */
+            failed: number;
+            /** @description What the clinic calls it. */
+            name: string;
+            /** @description How arrival is proven: `commitment` or `query`. */
+            proof: string;
+            /**
+             * Format: int64
+             * @description Stored by the other side, not proven yet.
+             */
+            unproven: number;
+            /**
+             * Format: int64
+             * @description Not there yet.
+             */
+            waiting: number;
         };
         /** @description Answer to what was done. */
         Done: {
@@ -1670,6 +1836,18 @@ export interface components {
             /** @description Study UID, where the worklist gave one. */
             study_uid?: string | null;
         };
+        /** @description A frame that does not go along. */
+        NotQueued: {
+            /**
+             * Format: int64
+             * @description The frame.
+             */
+            frame: number;
+            /** @description Its file's name. */
+            name: string;
+            /** @description Why. */
+            reason: string;
+        };
         /** @description Something of a list that is not taken, with the reason. */
         NotTaken: {
             /** @description Why, one sentence each. */
@@ -1810,6 +1988,31 @@ export interface components {
             text: string;
             /** @description Who ticked it, each with the chair where one was named. */
             ticked: string[];
+        };
+        /** @description What is to be sent where. */
+        Send: {
+            /** @description A destination's name. */
+            destination: string;
+            /** @description Who sends it: an account or initials. */
+            who: string;
+        };
+        /** @description Where things go, and how it stands there. */
+        Sending: {
+            /** @description Of all visits: what is neither there nor taken out, what needs a person first. Of one visit: all of it. */
+            deliveries: components["schemas"]["DeliveryLine"][];
+            /** @description The places that this clinic sends to. */
+            destinations: components["schemas"]["DestinationLine"][];
+            /** @description Frames of the visit that were not queued, and why; empty for all visits. */
+            left_out: components["schemas"]["NotQueued"][];
+            /**
+             * Format: int64
+             * @description The station's clock.
+             */
+            now_utc_us: number;
+            /** @description Always `serrata.sending/1`. */
+            schema: string;
+            /** @description One sentence: is everything there that was sent. */
+            sentence: string;
         };
         /** @description Where a frame was sent. */
         SentTo: {
@@ -2038,6 +2241,13 @@ export interface components {
         };
         /** @description Who does it. */
         Who: {
+            /** @description Who: an account or initials. */
+            who: string;
+        };
+        /** @description A person's wish for one delivery. */
+        Wish: {
+            /** @description Why; must be given where it is taken out. */
+            reason?: string | null;
             /** @description Who: an account or initials. */
             who: string;
         };
@@ -2810,6 +3020,91 @@ export interface operations {
             };
         };
     };
+    sending: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Sending"];
+                };
+            };
+        };
+    };
+    send_again: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Wish"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    withdraw: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Wish"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
     unassigned: {
         parameters: {
             query?: never;
@@ -3455,6 +3750,76 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Done"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    send: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Send"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Sending"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    visit_sending: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Sending"];
                 };
             };
             404: {

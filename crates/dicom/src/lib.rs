@@ -5,6 +5,7 @@
 //! * [`serve`] takes objects from the network;
 //! * [`worklist`] asks a Modality Worklist for orders;
 //! * [`StoreLink`] sends objects on, [`ask_commitment`] and [`read_back`] tell whether they arrived;
+//! * [`deidentify()`] makes a copy of a picture that does not name the patient;
 //! * [`uid`] makes UIDs.
 //!
 //! # What is read
@@ -32,6 +33,7 @@
 
 mod codes;
 mod data;
+mod deidentify;
 mod facts;
 mod header;
 mod pixels;
@@ -43,6 +45,7 @@ pub mod uid;
 mod when;
 mod write;
 
+pub use deidentify::{Change, Copy as DeidentifiedCopy, Deidentify, Secret, deidentify};
 pub use header::{Header, Person, read_header};
 pub use reader::DicomReader;
 pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};

@@ -10,5 +10,7 @@ pub(crate) mod text;
 pub(crate) mod value;
 mod walk;
 
+pub(crate) use walk::has_long_length;
+
 #[cfg(test)]
 mod reference;

@@ -233,7 +233,7 @@ fn dictionary_vr(tag: Tag) -> VR {
 }
 
 /// VRs whose length takes four bytes after two reserved ones (PS3.5 §7.1.2); so do unknown ones.
-const fn has_long_length(vr: VR) -> bool {
+pub(crate) const fn has_long_length(vr: VR) -> bool {
     matches!(
         vr,
         VR::OB

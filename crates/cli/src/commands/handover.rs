@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 /// montages, and a manifest with hashes; or by DICOM to a destination of the server's.
 ///
 /// A package is proven against its manifest before it is put in its place; only then do its frames count as sent. It names
-/// the patient: handle it by your local rules. Identifying values are not taken out. By DICOM a frame counts as sent once the
+/// the patient, unless it is made of copies (--deidentify): handle it by your local rules. By DICOM a frame counts as sent once the
 /// other side answers for it or finds it; what has not arrived in time stays in the queue and goes on by itself.
 #[derive(Debug, clap::Args)]
 #[command(
@@ -35,6 +35,18 @@ pub struct Args {
     /// Frames that were set aside go along in a package, marked so.
     #[arg(long)]
     with_set_aside: bool,
+    /// Copies that do not name the patient, in place of originals (DICOM PS3.15, basic profile; dates move by whole days).
+    #[arg(long)]
+    deidentify: bool,
+    /// What stands for the patient in copies [default: a code of the house's own].
+    #[arg(long, requires = "deidentify", value_name = "CODE")]
+    code: Option<String>,
+    /// Sex, age, size and weight stay in copies.
+    #[arg(long, requires = "deidentify")]
+    keep_characteristics: bool,
+    /// Names and numbers of the instrument stay in copies.
+    #[arg(long, requires = "deidentify")]
+    keep_device: bool,
     /// Seconds to wait for the proof that a destination has everything.
     #[arg(long, default_value_t = 120, value_name = "SECONDS")]
     wait: u64,
@@ -45,10 +57,24 @@ pub struct Args {
 
 pub fn run(args: &Args) -> Result<ExitCode> {
     let (visit, to, who, aside) = (args.visit, args.to.clone(), args.who.clone(), args.with_set_aside);
+    let mut how = format!("with_set_aside={aside}");
+    if args.deidentify {
+        how += &format!(
+            "&deidentify=true&keep_characteristics={}&keep_device={}",
+            args.keep_characteristics, args.keep_device
+        );
+        if let Some(code) = &args.code {
+            how += &format!("&code={}", part(code));
+        }
+    }
+    let copies_only = args.deidentify;
     let wait = Duration::from_secs(args.wait);
     let done = args.place.with(move |c| match destination(c, &to)? {
+        Some(_) if copies_only => {
+            bail!("copies leave as a package; name a folder or a file that ends in .zip")
+        }
         Some(name) => sent(c, visit, &name, &who, aside, wait).map(Left::Sent),
-        None => handed(c, visit, &to, &who, aside).map(Left::Package),
+        None => handed(c, visit, &to, &who, &how).map(Left::Package),
     })?;
     let done = match done {
         Left::Package(done) => done,
@@ -64,7 +90,7 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         );
     } else {
         println!(
-            "{}: {} originals and {} other files, proven against their manifest; {} frames left out",
+            "{}: {} pictures and {} other files, proven against their manifest; {} frames left out",
             args.to.display(),
             done.originals,
             done.files - done.originals,
@@ -153,9 +179,10 @@ struct Done {
     originals: usize,
     frames: Vec<i64>,
     left_out: usize,
+    deidentified: bool,
 }
 
-fn handed(c: Client, visit: i64, to: &Path, who: &str, with_set_aside: bool) -> Result<Done> {
+fn handed(c: Client, visit: i64, to: &Path, who: &str, how: &str) -> Result<Done> {
     let as_zip = to.extension().is_some_and(|e| e.eq_ignore_ascii_case("zip"));
     let shown = to.display();
     if as_zip && to.exists() {
@@ -168,7 +195,7 @@ fn handed(c: Client, visit: i64, to: &Path, who: &str, with_set_aside: bool) -> 
     // The zip lies beside its place without a name of its own until it is proven.
     let mut zip = tempfile::NamedTempFile::new_in(parent)
         .with_context(|| format!("{}: cannot be written; check the space", parent.display()))?;
-    c.fetch(&format!("/visits/{visit}/package?who={}&with_set_aside={with_set_aside}", part(who)), &mut zip)?;
+    c.fetch(&format!("/visits/{visit}/package?who={}&{how}", part(who)), &mut zip)?;
     zip.as_file().sync_all()?;
     zip.rewind()?;
     let done = if as_zip {
@@ -183,7 +210,8 @@ fn handed(c: Client, visit: i64, to: &Path, who: &str, with_set_aside: bool) -> 
         folder.finish()?;
         done
     };
-    let recipient = if as_zip { "package (zip)" } else { "package (folder)" };
+    let kind = if as_zip { "zip" } else { "folder" };
+    let recipient = format!("package ({kind}{})", if done.deidentified { ", copies" } else { "" });
     for frame in &done.frames {
         c.post(&format!("/frames/{frame}/sent"), &json!({"who": who, "recipient": recipient}))?;
     }
@@ -204,5 +232,6 @@ fn proven(zip: &mut &File, folder: &Path) -> Result<Done> {
         originals: proof.originals,
         frames: manifest.files.iter().flat_map(|f| f.frames.iter().copied()).collect(),
         left_out: manifest.left_out.len(),
+        deidentified: manifest.deidentified,
     })
 }

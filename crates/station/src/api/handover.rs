@@ -1,5 +1,6 @@
 //! A visit as a package: one zip with everything that the reader needs.
 
+use super::deidentified::{Wanted, deidentified};
 use super::error::ApiError;
 use super::facts::visit_of;
 use super::frame::appraisal;
@@ -10,7 +11,7 @@ use super::today::today;
 use super::types;
 use crate::Station;
 use crate::background::MONTAGES;
-use crate::handover::{Contents, Entry, pack};
+use crate::handover::{Contents, Entry, copy, pack};
 use axum::body::Body;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
@@ -19,6 +20,7 @@ use serde::Deserialize;
 use serde_json::json;
 use serrata_store::Visit;
 use serrata_words::{Eye, LeftOut};
+use std::collections::BTreeMap;
 use std::io::{Seek, SeekFrom};
 use tokio::io::AsyncReadExt;
 
@@ -28,15 +30,25 @@ pub struct Wish {
     who: String,
     #[serde(default)]
     with_set_aside: bool,
+    #[serde(default)]
+    deidentify: bool,
+    #[serde(default)]
+    code: Option<String>,
+    #[serde(default)]
+    keep_characteristics: bool,
+    #[serde(default)]
+    keep_device: bool,
 }
 
 /// How much of a package is read at once, bytes.
 const PIECE: usize = 1 << 18;
 
 /// Everything of a visit that the reader needs, as a zip: originals untouched, results, what was ordered and met, who did what,
-/// readings and montages that stand, and a manifest with hashes.
+/// readings and montages that stand, and a manifest with hashes. With `deidentify`, copies that do not name the patient.
 #[utoipa::path(get, path = "/api/v1/visits/{id}/package",
-    params(("id" = i64, Path), ("who" = String, Query), ("with_set_aside" = Option<bool>, Query)),
+    params(("id" = i64, Path), ("who" = String, Query), ("with_set_aside" = Option<bool>, Query),
+        ("deidentify" = Option<bool>, Query), ("code" = Option<String>, Query, description = "stands for the patient; made up where it is left out"),
+        ("keep_characteristics" = Option<bool>, Query, description = "sex, age, size, weight"), ("keep_device" = Option<bool>, Query)),
     responses((status = 200, description = "the package", content_type = "application/zip"),
         (status = 400, body = types::Error), (status = 404, body = types::Error)))]
 pub async fn package(
@@ -55,13 +67,39 @@ pub async fn package(
             "Take one first, or take one back that was set aside",
         ));
     }
+    let (contents, copies) = if wish.deidentify {
+        let wanted = Wanted {
+            code: wish.code.clone(),
+            keep_characteristics: wish.keep_characteristics,
+            keep_device: wish.keep_device,
+        };
+        let made = deidentified(&station, &visit, &s, contents, wanted).await?;
+        if made.contents.originals.is_empty() {
+            let why = made.contents.left_out.first().map(|l| l.reason.clone()).unwrap_or_default();
+            return Err(ApiError::bad(
+                format!("visit {id}"),
+                format!("no picture can leave without naming the patient: {why}"),
+                "Hand over a package with originals, or mend what it says",
+            ));
+        }
+        (made.contents, Some((made.how, made.originals)))
+    } else {
+        (contents, None)
+    };
     let runtime = tokio::runtime::Handle::current();
     let folder = station.store().folder().to_path_buf();
     let at = station.clone();
     // Written beside the data and nameless, so that nothing stays of it, whatever happens.
     let made = tokio::task::spawn_blocking(move || {
         let mut file = tempfile::tempfile_in(folder)?;
-        let original = |sha: &str| runtime.block_on(at.store().read_original(sha)).map_err(|e| e.to_string());
+        let kept = |sha: &str| runtime.block_on(at.store().read_original(sha)).map_err(|e| e.to_string());
+        let original = |sha: &str| match &copies {
+            None => kept(sha),
+            Some((how, originals)) => {
+                let of = originals.get(sha).ok_or_else(|| "no such copy".to_owned())?;
+                copy(&kept(of)?, how).map(|(file, _)| file.into())
+            }
+        };
         pack(&contents, original, std::io::BufWriter::new(&mut file))?;
         let long = file.seek(SeekFrom::End(0))?;
         file.rewind()?;
@@ -88,10 +126,11 @@ pub async fn package(
             Err(e) => Some((Err(e), file)),
         }
     });
+    let name = if wish.deidentify { "visit".to_owned() } else { format!("visit-{id}") };
     let headers = [
         (header::CONTENT_TYPE, "application/zip".to_owned()),
         (header::CONTENT_LENGTH, long.to_string()),
-        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"visit-{id}.zip\"")),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.zip\"")),
         (header::CACHE_CONTROL, "no-store".to_owned()),
     ];
     Ok((headers, Body::from_stream(pieces)).into_response())
@@ -147,7 +186,7 @@ async fn contents(
         lines.push(b'\n');
     }
     put("appraisals.jsonl".to_owned(), lines);
-    put("frames.csv".to_owned(), frames_csv(s).into_bytes());
+    put("frames.csv".to_owned(), frames_table(s, None).into_bytes());
     put("record.csv".to_owned(), record_csv(s).into_bytes());
     put("completeness.json".to_owned(), serde_json::to_vec_pretty(&completeness(s)).map_err(wrong)?);
     let today = today(station, visit, s).await?;
@@ -173,6 +212,13 @@ async fn contents(
     }
     out.entries.sort_by(|a, b| a.path.cmp(&b.path));
     Ok(out)
+}
+
+/// An object as a file of a package.
+pub(super) fn json_entry(path: &str, value: &serde_json::Value) -> Result<Entry, ApiError> {
+    let bytes = serde_json::to_vec_pretty(value)
+        .map_err(|e| ApiError::bad(path, e.to_string(), "Report it to the developers"))?;
+    Ok(Entry { path: path.to_owned(), bytes })
 }
 
 /// The files of a folder that stands, by name; none where there is no such folder.
@@ -207,28 +253,44 @@ fn line(cells: &[String]) -> String {
     cells.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n"
 }
 
-fn frames_csv(s: &Stand) -> String {
+/// By SHA-256 of an original: that of its copy, and where that lies.
+type Places<'a> = BTreeMap<&'a str, (&'a str, &'a str)>;
+
+/// One line a picture. Of copies: their names and hashes, times moved by so many days, no words of a person.
+pub(super) fn frames_table(s: &Stand, copies: Option<(&Places<'_>, i64)>) -> String {
     let head =
         ["frame", "name", "sha256", "eye", "kind", "gaze", "taken", "result", "next", "why", "set aside"];
     let mut out = line(&head.map(str::to_owned));
     for j in &s.judged {
         let b = j.brief();
+        let (sha, name, taken, aside) = match copies {
+            None => {
+                (j.kept.sha256.as_str(), b.name.as_str(), b.acquired_utc_us, b.set_aside.unwrap_or_default())
+            }
+            Some((places, days)) => {
+                let Some((copied, path)) = places.get(j.kept.sha256.as_str()) else { continue };
+                let taken = b.acquired_utc_us.map(|us| us.saturating_add(days * DAY_US));
+                (*copied, *path, taken, if b.set_aside.is_some() { "yes".to_owned() } else { String::new() })
+            }
+        };
         out += &line(&[
             b.id.to_string(),
-            b.name.clone(),
-            j.kept.sha256.clone(),
+            name.to_owned(),
+            sha.to_owned(),
             b.eye.unwrap_or_default(),
             b.modality.unwrap_or_default(),
             b.gaze.clone(),
-            time(b.acquired_utc_us),
+            time(taken),
             b.verdict.unwrap_or_default(),
             b.next.unwrap_or_default(),
             b.leading.unwrap_or_default(),
-            b.set_aside.unwrap_or_default(),
+            aside,
         ]);
     }
     out
 }
+
+const DAY_US: i64 = 86_400_000_000;
 
 fn record_csv(s: &Stand) -> String {
     let mut out = line(&["number", "when", "who", "what", "reason"].map(str::to_owned));

@@ -4,6 +4,7 @@ mod actions;
 pub mod appraisal_schema;
 mod brief;
 mod day;
+mod deidentified;
 mod dye;
 mod error;
 mod events;

@@ -17,6 +17,8 @@ pub struct Contents {
     pub entries: Vec<Entry>,
     /// Frames that are not in it.
     pub left_out: Vec<LeftOut>,
+    /// Whether it holds copies that do not name the patient, in place of originals.
+    pub deidentified: bool,
 }
 
 /// A file that is made for a package.
@@ -28,8 +30,8 @@ pub struct Entry {
     pub bytes: Vec<u8>,
 }
 
-/// The paper on top.
-pub const README: &str = "\
+/// The paper on top of originals.
+const README: &str = "\
 What this folder holds
 ======================
 
@@ -51,15 +53,43 @@ reader. Sizes in mm stand with the radius of the eye that they assume and a 95 %
 The pictures and papers name the patient: handle them by your local rules.
 ";
 
+/// The paper on top of copies.
+const README_COPIES: &str = "\
+What this folder holds
+======================
+
+copies/             the pictures without what names the patient (DICOM PS3.15, basic profile, dates moved by whole days)
+changes.json        what was changed in each, what was left out, and why
+frames.csv          one line a picture: eye, kind, gaze, when (moved), result, why
+appraisals.jsonl    what was seen in each picture (serrata.appraisal/1, one object a line)
+completeness.json   what was ordered, how each view was met, and what could not be done and why
+dye-R-fa/ ...       dye runs that were read: curves, times with intervals, pictures of the phases, regions
+montage-R/ ...      pictures put together, with the place of each frame
+manifest.json       every file with its length and SHA-256; frames that are not here, and why
+
+To prove that nothing is missing or changed:  serrata verify FOLDER
+
+All dates of a patient are moved by the same number of whole days; the time of day, and with it the clock of a dye run,
+is true. The vessels of a retina are those of one person: no profile takes that out. Handle the pictures by your local
+rules. Results speak of the quality of pictures. They advise; they are no diagnosis.
+";
+
 impl Contents {
-    /// Paths of the originals in the package, in their order: a number, so that no two are one, and a name that any system takes.
+    /// The paper on top.
+    #[must_use]
+    pub const fn readme(&self) -> &'static str {
+        if self.deidentified { README_COPIES } else { README }
+    }
+
+    /// Paths of the originals in the package, in their order: a number, so that no two are one, and a name that any system takes. A copy
+    /// has its number alone, for a file's name may be a person's.
     #[must_use]
     pub fn original_paths(&self) -> Vec<String> {
-        self.originals
-            .iter()
-            .enumerate()
-            .map(|(k, (_, name, _))| format!("originals/{:03}-{}", k + 1, plain(name)))
-            .collect()
+        let path = |(k, (_, name, _)): (usize, &(String, String, Vec<i64>))| match self.deidentified {
+            true => format!("copies/{:03}.dcm", k + 1),
+            false => format!("originals/{:03}-{}", k + 1, plain(name)),
+        };
+        self.originals.iter().enumerate().map(path).collect()
     }
 }
 

@@ -1,4 +1,4 @@
-use super::{Contents, MANIFEST, README};
+use super::{Contents, MANIFEST};
 use bytes::Bytes;
 use serrata_words::{PackageFile, PackageManifest};
 use sha2::{Digest, Sha256};
@@ -32,7 +32,7 @@ pub fn pack(
         });
         Ok(())
     };
-    put("README.txt", README.as_bytes(), Vec::new())?;
+    put("README.txt", contents.readme().as_bytes(), Vec::new())?;
     for ((sha256, name, frames), path) in contents.originals.iter().zip(contents.original_paths()) {
         let bytes = original(sha256).map_err(|e| io::Error::other(format!("{name}: {e}")))?;
         if hex::encode(Sha256::digest(&bytes)) != *sha256 {
@@ -52,7 +52,7 @@ pub fn pack(
         who: contents.who.clone(),
         made_utc_us: contents.made_utc_us,
         visit_id: contents.visit_id,
-        deidentified: false,
+        deidentified: contents.deidentified,
         complete: contents.complete.clone(),
         files,
         left_out: contents.left_out.clone(),

@@ -30,6 +30,7 @@ lacks cmake cmake                     # builds the JPEG-LS decoder
 lacks chromium chromium               # browser tests
 [ -x /usr/bin/storescu ] && [ -x /usr/bin/dcmsend ] && [ -x /usr/bin/storescp ] && [ -x /usr/bin/wlmscpfs ] || missing+=(dcmtk)
 lacks dciodvfy dicom3tools
+lacks pdftotext poppler-utils         # reads the papers
 [ -x /usr/sbin/Orthanc ] || missing+=(orthanc)     # an archive, as a peer to send to
 python3 -c 'import venv, ensurepip' 2>/dev/null || missing+=(python3-venv)
 

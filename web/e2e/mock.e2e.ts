@@ -12,6 +12,7 @@ const SCREENS = [
   { name: "visit", path: "/visits/1", ready: "Are the pictures complete?" },
   { name: "dye", path: "/visits/5/dye", ready: "Pictures at their second" },
   { name: "frame", path: "/frames/101", ready: "What to do" },
+  { name: "montage", path: "/visits/1/montage/R", ready: "3 frames can be put together" },
   { name: "send", path: "/send", ready: "could not be sent: look at each" },
   { name: "unassigned", path: "/unassigned", ready: "The picture names no study" },
 ];
@@ -210,6 +211,63 @@ describe("visit", () => {
     expect(mock.calls).toContain(
       'POST /api/v1/visits/1/views/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
     );
+    await page.context().close();
+  });
+});
+
+describe("montage", () => {
+  test("frames are put together, looked around in, measured by mouse and key, and held beside the last visit", async () => {
+    const { page, troubles } = await open("/visits/1/montage/R", "3 frames can be put together");
+    await page.getByRole("button", { name: "Put them together" }).click();
+    const sheet = page.getByRole("application");
+    await sheet.scrollIntoViewIfNeeded();
+    expect(await page.getByText("too little of it is seen").count()).toBe(1);
+    const whole = await sheet.getAttribute("viewBox");
+    await page.getByRole("button", { name: "Nearer" }).click();
+    const near = await sheet.getAttribute("viewBox");
+    expect(near).not.toBe(whole);
+    const box = await sheet.boundingBox();
+    if (box === null) throw new Error("the montage has no sheet");
+    const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+    await page.mouse.move(x, y);
+    await page.mouse.down();
+    await page.mouse.move(x - 120, y - 30, { steps: 5 });
+    await page.mouse.up();
+    const dragged = await sheet.getAttribute("viewBox");
+    expect(Number(dragged?.split(" ")[0])).toBeGreaterThan(Number(near?.split(" ")[0]));
+    await page.getByRole("button", { name: "Length" }).click();
+    await page.mouse.click(x - 100, y);
+    await page.getByText("Touch 1 more point.").waitFor();
+    await page.mouse.click(x + 90, y + 20);
+    await page.getByText("3.21 mm (3.02 to 3.40), 95 %; radius 12.25 mm, population").waitFor();
+    await page.getByRole("button", { name: "Area" }).click();
+    await sheet.focus();
+    for (const key of ["Space", "ArrowRight", "Space", "ArrowDown", "Space"]) await page.keyboard.press(key);
+    await page.getByText("12.3 mm² (10.9 to 13.9)").waitFor();
+    await page.keyboard.press("Backspace");
+    await page.getByText("Touch 1 more point.").waitFor();
+    await page.getByRole("button", { name: "Beside the last visit" }).click();
+    await page.getByLabel("Earlier visit on the right of the line").fill("30");
+    expect(await page.locator("svg .edge").count()).toBe(1);
+    await shot(page, "mock-montage-made-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+    expect(await overhang(page)).toBe(0);
+    await page.getByRole("button", { name: "Difference" }).click();
+    await page.getByText("grey is no change").first().waitFor();
+    expect(await page.locator("svg .edge").count()).toBe(0);
+    await page.getByRole("button", { name: "Autofluorescence" }).click();
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
+  test("a measure that cannot be had says why and what to do", async () => {
+    const { page } = await open("/visits/1/montage/R", "3 frames can be put together");
+    await page.getByRole("button", { name: "Put them together" }).click();
+    await page.getByRole("button", { name: "Length" }).click();
+    await page.getByRole("application").focus();
+    for (const key of ["Space", "ArrowRight", "Space", "ArrowRight", "Space"]) await page.keyboard.press(key);
+    await page.getByText("Draw it again.").waitFor();
     await page.context().close();
   });
 });

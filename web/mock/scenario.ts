@@ -1,6 +1,6 @@
 /** An invented clinic day. Names, numbers and pictures are made up, and look it. */
 import type {
-  Appraisal, Chart, Corrections, Day, DayVisit, Delivery, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, NewVisit, Point, Reading, RetinalPoint, Sending,
+  Appraisal, Chart, Corrections, Day, DayVisit, Delivery, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, Montage, MontagePicture, NewVisit, Point, Reading, RetinalPoint, Sending,
   Unassigned, UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
 import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
@@ -175,6 +175,26 @@ export class Clinic {
       ],
       record_open: given ? ["Lot?", "Expiry?"] : [],
       instrument_clocks: given ? [{ name: "demo-wide", offset_s: 0, error_s: 3.1 }] : [],
+    };
+  }
+
+  /** A montage of two kinds beside an earlier visit, once it was asked for. */
+  montage(id: number, eye: Eye, earlier: number | null): Montage {
+    const made = this.told.includes(`montage ${eye}`);
+    const picture = (modality: Modality, what: MontagePicture["what"]): MontagePicture => ({
+      modality, what, address: `/api/v1/visits/${String(id)}/montage/${eye}/picture?file=${what}-${modality}.png`, width: 4000, height: 3200,
+      degrees_per_pixel: 0.05, covered: what === "difference" ? null : 0.7,
+    });
+    const frame = (number: number, before: boolean, reason: string | null): Montage["frames"][number] => ({
+      id: number, earlier: before, modality: "colour", status: reason === null ? "placed" : "not placed", reason,
+      residual_deg: reason === null ? 0.04 : null, residual_interval_deg: reason === null ? [0.03, 0.06] : null,
+    });
+    const both = earlier === null ? [] : [picture("colour", "earlier"), picture("colour", "difference")];
+    return {
+      schema: "serrata.montage/1", eye, state: made ? "made" : "none", progress: null, problem: null, outdated: false, with: earlier, earlier_visit: 77,
+      frames_now: 3, calibrated: true, method: "assemble 2",
+      frames: made ? [frame(101, false, null), frame(104, false, "too little of it is seen to tell where it lies")] : [],
+      pictures: made ? [picture("colour", "montage"), picture("faf", "montage"), ...both] : [],
     };
   }
 

@@ -73,6 +73,14 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       return run === null ? missing(answer, full) : json(answer, 200, run);
     }
     if (what === "visits" && part === "reading") return json(answer, 200, clinic.reading(Number(id)));
+    if (what === "visits" && part === "montage") {
+      const [, , , eye, file] = path;
+      if (file === "picture") {
+        answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(Number(id), eye === "L" ? "L" : "R", full.includes("faf")));
+        return;
+      }
+      return json(answer, 200, clinic.montage(Number(id), eye === "L" ? "L" : "R", full.includes("with=") ? 77 : null));
+    }
     if (what === "sending") return json(answer, 200, clinic.sending(null));
     if (what === "visits" && part === "sending") return json(answer, 200, clinic.sending(Number(id)));
     const row = clinic.row(Number(id));
@@ -96,6 +104,11 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       tell("frame", null, fresh);
       return json(answer, 200, { frames: [fresh], duplicate: false });
     }
+    if (what === "visits" && action === "montage" && body === "") {
+      const eye = name === "L" ? "L" : "R";
+      clinic.told.push(`montage ${eye}`);
+      return json(answer, 200, clinic.montage(id, eye, full.includes("with=") ? 77 : null));
+    }
     if (what === "visits" && action === "reading" && body === "") {
       clinic.told.push("read");
       return json(answer, 200, clinic.reading(id));
@@ -108,6 +121,16 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       }
       clinic.told.push(`${decision} ${String(index)}`);
       return json(answer, 200, clinic.reading(id));
+    }
+    if (what === "visits" && action === "montage" && deed === "measure") {
+      const { points, closed } = value as { points: [number, number][]; closed: boolean };
+      if (!closed && points.length === 3) {
+        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "They cannot be used.", remedy: "Draw it again." });
+      }
+      return json(answer, 200, {
+        schema: "serrata.montage_measure/1", value: closed ? 12.34 : 3.206, interval: closed ? [10.9, 13.9] : [3.02, 3.404], unit: closed ? "mm²" : "mm",
+        degrees: closed ? null : 15, radius_mm: 12.25, radius_source: "population", uncalibrated: null, warnings: [],
+      });
     }
     if (what === "visits" && action === "send") {
       clinic.told.push(`sent ${text}`);
@@ -162,14 +185,14 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     const parts = url.pathname.split("/").filter((part) => part !== "");
     if (parts[0] !== "api") return page(url.pathname, answer);
     if (request.method === "GET") {
-      get(parts.slice(2), answer, url.pathname);
+      get(parts.slice(2), answer, url.pathname + url.search);
       return;
     }
     const chunks: Buffer[] = [];
     for await (const chunk of request) chunks.push(chunk as Buffer);
     const body = Buffer.concat(chunks).toString("latin1");
     mock.calls.push(`${request.method ?? ""} ${url.pathname} ${body.slice(0, 200)}`);
-    post(parts.slice(2), body, answer, url.pathname);
+    post(parts.slice(2), body, answer, url.pathname + url.search);
   }
 
   const server = createServer((request, answer) => void handle(request, answer));

@@ -17,7 +17,11 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         ("visit", &["words", "eye"]),
         ("dicom", &["words", "frame"]),
         ("store", &["words"]),
-        ("station", &["words", "eye", "frame", "appraise", "assemble", "dye", "visit", "dicom", "store"]),
+        ("report", &[]),
+        (
+            "station",
+            &["words", "eye", "frame", "appraise", "assemble", "dye", "visit", "dicom", "store", "report"],
+        ),
         (
             "cli",
             &[

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a test may fail by a panic
 
 use proptest::prelude::*;
-use serrata_dicom::{DicomReader, read_header};
+use serrata_dicom::{Deidentify, DicomReader, Secret, deidentify, outgoing, read_header};
 use serrata_frame::{Decode, Frame, Limits, Picture};
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -22,8 +22,18 @@ fn seeds(target: &str) -> Vec<(String, Vec<u8>)> {
     seeds
 }
 
+fn how() -> Deidentify {
+    Deidentify {
+        secret: Secret([5; 32]),
+        patient_id: "INV-1".to_owned(),
+        code: "CODE".to_owned(),
+        keep_characteristics: false,
+        keep_device: false,
+    }
+}
+
 fn dicom(bytes: &[u8]) -> Result<Vec<Frame>, serrata_frame::DecodeError> {
-    let _ = read_header(bytes);
+    let _ = (read_header(bytes), outgoing(bytes), deidentify(bytes, &how()));
     DicomReader.decode(bytes, &LIMITS)
 }
 
@@ -44,6 +54,17 @@ fn every_seed_is_read() {
         if !["jpeg.dcm", "jpeg2000.dcm", "jpeg_ls_near.dcm"].contains(&name.as_str()) {
             assert!(frames[0].pixels == plain[0].pixels, "{name} is lossless and differs");
         }
+    }
+}
+
+/// Every transfer syntax is copied, its pixels untouched, and a copy can be copied.
+#[test]
+fn every_seed_has_a_copy_with_the_same_pixels() {
+    for (name, bytes) in seeds("dicom") {
+        let copy = deidentify(&bytes, &how()).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let (before, after) = (dicom(&bytes).unwrap(), dicom(&copy.file).unwrap());
+        assert!(before[0].pixels == after[0].pixels, "{name}");
+        assert!(deidentify(&copy.file, &how()).is_ok(), "{name}");
     }
 }
 

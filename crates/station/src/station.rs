@@ -36,6 +36,8 @@ pub struct Settings {
     pub lines: serrata_visit::ClinicLines,
     /// Our own AE title.
     pub ae_title: String,
+    /// The clinic's own template of the imaging record, if it has one.
+    pub paper_template: Option<String>,
     /// Where pictures are sent.
     pub destinations: Vec<crate::sending::Destination>,
 }

@@ -1,6 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
-import type { Corrections, Day, DyeRun, Eye, FrameAnswer, NewVisit, Reading, Received, Sending, Unassigned, Visit } from "./model";
+import type { Corrections, Day, DrawnMeasure, DyeRun, Eye, FrameAnswer, Montage, NewVisit, Point, Reading, Received, Sending, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -68,6 +68,10 @@ function readingPath(visit: number, eye: Eye, dye: "fa" | "icg"): string {
   return `/visits/${String(visit)}/reading/${eye}/${dye}`;
 }
 
+function montagePath(visit: number, eye: Eye, part: string, earlier: number | null): string {
+  return `/visits/${String(visit)}/montage/${eye}${part}${earlier === null ? "" : `?with=${String(earlier)}`}`;
+}
+
 export const api = {
   day: async () => (await call("/day")) as Day,
   dyeRun: async (visit: number) => (await call(`/visits/${String(visit)}/dye`)) as DyeRun,
@@ -97,6 +101,12 @@ export const api = {
     tell(`/frames/${String(frame)}/correct`, { ...corrections, reason }),
   closeView: (visit: number, view: string, state: "not_obtainable" | "not_done", reason: string) =>
     tell(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
+  montage: async (visit: number, eye: Eye, earlier: number | null) => (await call(montagePath(visit, eye, "", earlier))) as Montage,
+  /** Has the frames of an eye put together in the background, beside an earlier visit where one is named. */
+  makeMontage: (visit: number, eye: Eye, earlier: number | null) => call(montagePath(visit, eye, "", earlier), { method: "POST" }),
+  /** Measures a path or, closed, an outline drawn in a montage. */
+  measureMontage: async (visit: number, eye: Eye, earlier: number | null, points: readonly Point[], closed: boolean) =>
+    (await post(montagePath(visit, eye, "/measure", earlier), { points, closed })) as DrawnMeasure,
   /** What is sent to other places, over all visits. */
   sending: async () => (await call("/sending")) as Sending,
   visitSending: async (visit: number) => (await call(`/visits/${String(visit)}/sending`)) as Sending,
@@ -107,6 +117,8 @@ export const api = {
   withdraw: (delivery: number, reason: string) => post(`/sending/${String(delivery)}/withdraw`, { who: author(), reason }),
   /** Where a visit's package is fetched from; it is kept who asked for it. */
   packagePath: (visit: number) => `${BASE}/visits/${String(visit)}/package?who=${encodeURIComponent(author() === "" ? "page" : author())}`,
+  /** Where a visit's printed record is. */
+  recordPath: (visit: number) => `${BASE}/visits/${String(visit)}/record.pdf?who=${encodeURIComponent(author() === "" ? "page" : author())}`,
   /** Gives the server one file as it is. */
   send: async (file: Blob, name: string) =>
     (await call(`/files?name=${encodeURIComponent(name)}`, {

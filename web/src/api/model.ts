@@ -163,3 +163,16 @@ export type Sending = Narrow<
     left_out: Required<Schemas["NotQueued"]>[];
   }
 >;
+
+export type MontagePicture = Narrow<"MontagePicture", { what: "montage" | "earlier" | "difference" }>;
+export type Montage = Narrow<
+  "Montage",
+  {
+    eye: Eye;
+    state: "none" | "making" | "made" | "failed";
+    progress: [number, number] | null;
+    frames: Narrow<"MontageFrame", { residual_interval_deg: [number, number] | null }>[];
+    pictures: MontagePicture[];
+  }
+>;
+export type DrawnMeasure = Narrow<"DrawnMeasure", { interval: [number, number] | null }>;

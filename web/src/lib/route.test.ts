@@ -7,8 +7,10 @@ test("known paths lead to their screens, anything else to none", () => {
   expect(parseRoute("/visits/7")).toEqual({ screen: "visit", id: 7 });
   expect(parseRoute("/frames/12/")).toEqual({ screen: "frame", id: 12 });
   expect(parseRoute("/unassigned")).toEqual({ screen: "unassigned" });
+  expect(parseRoute("/visits/7/montage/R")).toEqual({ screen: "montage", id: 7, eye: "R" });
+  expect(routePath({ screen: "montage", id: 7, eye: "L" })).toBe("/visits/7/montage/L");
   expect(parseRoute("/send")).toEqual({ screen: "send" });
-  for (const path of ["/visits", "/visits/7/8", "/visits/-1", "/frames/x", "/frames/1e3", "/other", "/unassigned/1", "/send/1"]) {
+  for (const path of ["/visits", "/visits/7/8", "/visits/-1", "/frames/x", "/frames/1e3", "/other", "/unassigned/1", "/send/1", "/visits/7/montage/B", "/visits/7/montage"]) {
     expect(parseRoute(path)).toEqual({ screen: "unknown", path });
   }
 });

@@ -4,6 +4,7 @@ export type Route =
   | { screen: "day" }
   | { screen: "visit"; id: number }
   | { screen: "dye"; id: number }
+  | { screen: "montage"; id: number; eye: "R" | "L" }
   | { screen: "frame"; id: number }
   | { screen: "unassigned" }
   | { screen: "send" }
@@ -23,6 +24,10 @@ export function parseRoute(path: string): Route {
   }
   const [, visit = "", part] = parts;
   if (parts.length === 3 && head === "visits" && part === "dye" && /^\d{1,15}$/.test(visit)) return { screen: "dye", id: Number(visit) };
+  const eye = parts[3];
+  if (parts.length === 4 && head === "visits" && part === "montage" && /^\d{1,15}$/.test(visit) && (eye === "R" || eye === "L")) {
+    return { screen: "montage", id: Number(visit), eye };
+  }
   return { screen: "unknown", path };
 }
 
@@ -39,6 +44,8 @@ export function routePath(route: Route): string {
       return `/visits/${String(route.id)}`;
     case "dye":
       return `/visits/${String(route.id)}/dye`;
+    case "montage":
+      return `/visits/${String(route.id)}/montage/${route.eye}`;
     case "frame":
       return `/frames/${String(route.id)}`;
     case "unknown":

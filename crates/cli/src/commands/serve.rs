@@ -49,7 +49,7 @@ pub struct Args {
     worklist_ae: Option<String>,
     /// TOML file with `listen`, `dicom_listen`, `ae_title`, `watch`, `worklist`, `worklist_ae`,
     /// `wiping` and `red_eye` (the clinic's own lines), and a table `[[destination]]` for each place that pictures are sent to
-    /// (`name`, `address`, `ae_title`, `proof`, `silence_s`: docs/handover.md); options given here win.
+    /// (`name`, `address`, `ae_title`, `proof`, `silence_s`), `paper_template` (docs/handover.md); options given here win.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
 }
@@ -67,6 +67,7 @@ struct Config {
     wiping: Option<String>,
     red_eye: Option<String>,
     destination: Vec<Destination>,
+    paper_template: Option<PathBuf>,
 }
 
 pub fn run(args: &Args) -> Result<ExitCode> {
@@ -78,7 +79,13 @@ pub fn run(args: &Args) -> Result<ExitCode> {
         Some(a) => a,
         None => LISTEN.parse().context("the built-in address")?,
     };
-    let settings = settings(args, &config);
+    let mut settings = settings(args, &config);
+    if let Some(path) = &config.paper_template {
+        let text = std::fs::read_to_string(path).with_context(|| {
+            format!("{}: the paper's template cannot be read; check its name", path.display())
+        })?;
+        settings.paper_template = Some(text);
+    }
     let plan = Plan {
         listen,
         dicom_listen: args.dicom_listen.or(config.dicom_listen),
@@ -104,6 +111,7 @@ fn settings(args: &Args, config: &Config) -> Settings {
             .map(|a| WorklistServer::new(a, theirs.unwrap_or_else(|| "WORKLIST".to_owned()), &ae_title)),
         lines: ClinicLines { wiping: config.wiping.clone(), red_eye: config.red_eye.clone() },
         ae_title,
+        paper_template: None,
         destinations: config.destination.clone(),
     }
 }

@@ -1,16 +1,17 @@
 //! `serrata visit`: the visits of the day, read and told by command line.
 
-use crate::client::{Client, Where};
+use crate::client::{Client, Where, part};
 use crate::sheet;
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
+use std::path::Path;
 use std::process::ExitCode;
 
 /// Lists visits, shows one, and keeps what happens in it.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  serrata visit show 4\n  serrata visit tell 4 --who RK '{\"kind\":\"unwell\"}'"
+    after_help = "Example:\n  serrata visit show 4\n  serrata visit paper 4 --to record.pdf --who RK\n  serrata visit tell 4 --who RK '{\"kind\":\"unwell\"}'"
 )]
 pub struct Args {
     #[command(flatten)]
@@ -35,6 +36,18 @@ enum What {
     Run {
         /// Its number.
         visit: i64,
+    },
+    /// The imaging record of a visit as a paper (PDF/A): orders and how each view was met, what could not be done and why, pictures,
+    /// charts, dye times, who did what.
+    Paper {
+        /// Its number.
+        visit: i64,
+        /// The file to write; it must not be there yet.
+        #[arg(long, value_name = "FILE")]
+        to: std::path::PathBuf,
+        /// Who asks: an account or initials.
+        #[arg(long)]
+        who: String,
     },
     /// Keeps a fact of a visit: a JSON object with `kind`, as the API takes it.
     Tell {
@@ -104,6 +117,22 @@ pub fn run(args: &Args) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// Fetches a paper beside its place, and puts it there whole.
+fn paper(c: Client, visit: i64, to: &Path, who: &str) -> Result<()> {
+    if to.exists() {
+        bail!("{}: is there already; name another file", to.display());
+    }
+    let parent = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(parent).with_context(|| {
+        format!("{}: cannot be written; make the folder first, or check the space", parent.display())
+    })?;
+    c.fetch(&format!("/visits/{visit}/record.pdf?who={}", part(who)), &mut file)?;
+    file.as_file().sync_all()?;
+    file.persist_noclobber(to)
+        .with_context(|| format!("{}: cannot be put there; name another file", to.display()))?;
+    Ok(())
+}
+
 fn answer(c: Client, what: &What, json: bool) -> Result<String> {
     let told = |v: Value, said: &str| if json { format!("{v}\n") } else { format!("{said}\n") };
     Ok(match what {
@@ -118,6 +147,13 @@ fn answer(c: Client, what: &What, json: bool) -> Result<String> {
         What::Run { visit } => {
             let r = c.get(&format!("/visits/{visit}/dye"))?;
             if json { format!("{r}\n") } else { dye_run(&r) }
+        }
+        What::Paper { visit, to, who } => {
+            paper(c, *visit, to, who)?;
+            told(
+                json!({"schema": "serrata.paper/1", "visit": visit, "to": to.to_string_lossy()}),
+                &format!("{}: printed.", to.display()),
+            )
         }
         What::Tell { visit, fact, who, reason } => {
             let fact: Value = serde_json::from_str(fact).context("the fact is no JSON object")?;

@@ -113,7 +113,7 @@ pub(super) async fn deidentified(
             "appraisals.jsonl" => appraisals(&e.bytes, &place),
             "frames.csv" => frames_table(s, Some((&place, days))).into_bytes(),
             // Who did what names staff and patient; it stays in the house.
-            "record.csv" | "visit.json" => continue,
+            "record.csv" | "visit.json" | "imaging-record.pdf" => continue,
             path if path.ends_with(".json") => nobody(&e.bytes),
             _ => e.bytes.clone(),
         };

@@ -5,6 +5,7 @@ use super::error::ApiError;
 use super::facts::visit_of;
 use super::frame::appraisal;
 use super::orders::who;
+use super::paper::printed;
 use super::reading::kept_readings;
 use super::stand::{Stand, stand};
 use super::today::today;
@@ -201,6 +202,7 @@ async fn contents(
         "today": today,
     });
     put("visit.json".to_owned(), serde_json::to_vec_pretty(&day).map_err(wrong)?);
+    put("imaging-record.pdf".to_owned(), printed(station, visit.id.0).await?);
     for (name, file, bytes) in kept_readings(station, visit.id.0).await? {
         put(format!("dye-{name}/{file}"), bytes);
     }

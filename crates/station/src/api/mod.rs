@@ -18,6 +18,7 @@ mod moves;
 pub mod order_types;
 mod orders;
 mod page;
+mod paper;
 mod reading;
 mod round;
 mod sending;
@@ -75,6 +76,7 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         reading::reading_file,
         reading::judge_region,
         handover::package,
+        paper::record,
         sending::sending,
         sending::visit_sending,
         sending::send,
@@ -119,6 +121,7 @@ pub fn router(station: Station) -> Router {
         .route("/visits/{id}/reading/{eye}/{dye}/regions", post(reading::judge_region))
         .route("/visits/{id}/reading/{eye}/{dye}/{file}", get(reading::reading_file))
         .route("/visits/{id}/package", get(handover::package))
+        .route("/visits/{id}/record.pdf", get(paper::record))
         .route("/visits/{id}/send", post(sending::send))
         .route("/visits/{id}/sending", get(sending::visit_sending))
         .route("/sending", get(sending::sending))

@@ -23,7 +23,8 @@
 //!
 //! # What is written
 //!
-//! Ophthalmic Photography 8 Bit and 16 Bit, and Wide Field Stereographic Projection, each of one frame, uncompressed.
+//! Ophthalmic Photography 8 Bit and 16 Bit, and Wide Field Stereographic Projection, each of one frame, uncompressed; Encapsulated
+//! PDF and Key Object Selection about them.
 //! `dciodvfy` finds no errors in them (`tests/valid.rs`).
 //!
 //! # What the storage service accepts
@@ -54,4 +55,7 @@ pub use scu::{
     WorklistError, WorklistItem, WorklistQuery, WorklistServer, ask_commitment, outgoing, read_back,
     worklist,
 };
-pub use write::{Device, NewObject, WideField, WriteError, write_photograph};
+pub use write::{
+    Device, Flaw, KeyReason, NewDocument, NewObject, WideField, WriteError, write_key_objects, write_pdf,
+    write_photograph,
+};

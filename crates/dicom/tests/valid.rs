@@ -4,7 +4,7 @@
 mod common;
 
 use common::{frame8, frame16, object, tool, wide};
-use serrata_dicom::write_photograph;
+use serrata_dicom::{Flaw, Instance, KeyReason, NewDocument, write_key_objects, write_pdf, write_photograph};
 use serrata_words::{Eye, Modality};
 use std::path::Path;
 
@@ -30,6 +30,50 @@ fn photographs_have_no_errors() {
             assert!(!said.contains("Error"), "{modality} {deep}: {said}");
         }
     }
+}
+
+#[test]
+fn documents_about_pictures_have_no_errors() {
+    let dir = tempfile::tempdir().unwrap();
+    let about = object(Eye::R, Modality::Colour);
+    let document = NewDocument {
+        patient: about.patient.clone(),
+        study_uid: about.study_uid.clone(),
+        accession: "A1".to_owned(),
+        study_began: about.acquired.clone(),
+        made: about.acquired.clone(),
+        series_uid: "2.25.11".to_owned(),
+        instance_uid: "2.25.12".to_owned(),
+        series_number: 900,
+        instance_number: 1,
+    };
+    let picture = |n: u32| Instance {
+        class_uid: "1.2.840.10008.5.1.4.1.1.77.1.5.1".to_owned(),
+        instance_uid: format!("2.25.{n}"),
+        study_uid: about.study_uid.clone(),
+        series_uid: format!("2.25.{}", 100 + n % 2),
+    };
+    let pictures: Vec<Instance> = (1..4).map(picture).collect();
+    let check = |name: &str, file: Vec<u8>, kind: &str| {
+        let path = dir.path().join(name);
+        std::fs::write(&path, file).unwrap();
+        let said = verify(&path);
+        assert!(said.contains(kind), "{name}: not recognized: {said}");
+        assert!(!said.contains("Error"), "{name}: {said}");
+    };
+    check(
+        "paper",
+        write_pdf(&document, "Imaging record", b"%PDF-1.7 odd", &pictures).unwrap(),
+        "EncapsulatedPDF",
+    );
+    assert!(write_pdf(&document, "x", b"no pdf", &[]).is_err());
+    for (reason, own) in
+        [(KeyReason::OfInterest, None), (KeyReason::Quality(Flaw::of("blink")), Some("blink"))]
+    {
+        let file = write_key_objects(&document, reason, own, "the lid came down", &pictures).unwrap();
+        check("key", file, "KeyObjectSelectionDocument");
+    }
+    assert!(write_key_objects(&document, KeyReason::OfInterest, None, "", &[]).is_err());
 }
 
 /// This build of the tool knows the wide-field modules, but not the composite object: as an ophthalmic photograph of

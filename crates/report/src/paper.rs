@@ -68,7 +68,9 @@ fn of_the_system() -> Vec<(FontPath, FontInfo)> {
     let mut found = fontdb::Database::new();
     found.load_system_fonts();
     let face = |face: &fontdb::FaceInfo| {
-        let (fontdb::Source::File(path) | fontdb::Source::SharedFile(path, _)) = &face.source else { return None };
+        let (fontdb::Source::File(path) | fontdb::Source::SharedFile(path, _)) = &face.source else {
+            return None;
+        };
         let info = found.with_face_data(face.id, FontInfo::new)??;
         Some((FontPath { path: path.clone(), index: face.index }, info))
     };

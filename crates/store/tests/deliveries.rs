@@ -4,7 +4,9 @@
 mod common;
 
 use common::{NOW, by, dicom, open, visit};
-use serrata_store::{By, DeliveryState, DeliveryStep, FrameId, NewDelivery, SentAs, Store, StoreError, VisitId};
+use serrata_store::{
+    By, DeliveryState, DeliveryStep, FrameId, NewDelivery, SentAs, Store, StoreError, VisitId,
+};
 
 async fn queued(store: &Store, files: u64) -> (VisitId, Vec<FrameId>) {
     let id = store.create_visit(visit("1.2", "P1"), &by()).await.unwrap();
@@ -20,7 +22,11 @@ async fn queued(store: &Store, files: u64) -> (VisitId, Vec<FrameId>) {
         });
     }
     assert_eq!(store.queue_deliveries(id, "archive", all.clone(), &by()).await.unwrap(), files);
-    assert_eq!(store.queue_deliveries(id, "archive", all, &by()).await.unwrap(), 0, "nothing is queued twice");
+    assert_eq!(
+        store.queue_deliveries(id, "archive", all, &by()).await.unwrap(),
+        0,
+        "nothing is queued twice"
+    );
     (id, frames)
 }
 
@@ -84,8 +90,10 @@ async fn what_leaves_the_hand_over_is_withdrawn_before_it_goes() {
     assert_eq!(store.deliveries(None, 10).await.unwrap().len(), 1, "the board shows what is open");
     // Brought back and queued again, it goes.
     store.bring_back(frames[0], None, &by()).await.unwrap();
-    let d = store.deliveries(Some(id), 10).await.unwrap().into_iter().find(|d| d.frames == [frames[0]]).unwrap();
-    let again = NewDelivery { sha256: d.sha256, name: d.name, instance_uid: d.instance_uid, frames: d.frames };
+    let d =
+        store.deliveries(Some(id), 10).await.unwrap().into_iter().find(|d| d.frames == [frames[0]]).unwrap();
+    let again =
+        NewDelivery { sha256: d.sha256, name: d.name, instance_uid: d.instance_uid, frames: d.frames };
     assert_eq!(store.queue_deliveries(id, "archive", vec![again], &by()).await.unwrap(), 1);
     assert_eq!(due(&store, DeliveryState::Waiting, NOW).await.len(), 2);
 }

@@ -1,15 +1,20 @@
 //! Pictures to objects.
 //!
-//! * [`write_photograph`]: the whole object;
+//! * [`write_photograph`]: a picture as an object;
+//! * [`write_pdf`], [`write_key_objects`]: documents about pictures;
 //! * `modules`: the modules of PS3.3 A.41, A.42 and A.76, one function each;
 //! * `icc`: the colour profile that wide-field colour objects must carry.
 
 pub(crate) mod build;
+mod document;
 mod icc;
+mod key_objects;
 mod modules;
 mod object;
 mod pixels;
 
+pub use document::{NewDocument, write_pdf};
+pub use key_objects::{Flaw, KeyReason, write_key_objects};
 pub use object::{Device, NewObject, WideField};
 
 use crate::data::part10;

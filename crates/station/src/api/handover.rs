@@ -1,6 +1,7 @@
 //! A visit as a package: one zip with everything that the reader needs.
 
 use super::deidentified::{Wanted, deidentified};
+use super::documents::documents;
 use super::error::ApiError;
 use super::facts::visit_of;
 use super::frame::appraisal;
@@ -202,7 +203,11 @@ async fn contents(
         "today": today,
     });
     put("visit.json".to_owned(), serde_json::to_vec_pretty(&day).map_err(wrong)?);
-    put("imaging-record.pdf".to_owned(), printed(station, visit.id.0).await?);
+    let paper = printed(station, visit.id.0).await?;
+    put("imaging-record.pdf".to_owned(), paper.clone());
+    for entry in documents(station, visit, s, &paper).await? {
+        put(entry.path, entry.bytes);
+    }
     for (name, file, bytes) in kept_readings(station, visit.id.0).await? {
         put(format!("dye-{name}/{file}"), bytes);
     }

@@ -352,12 +352,12 @@ fn sentence(text: &str) -> String {
 
 fn at(us: i64, zone: &TimeZone, form: &str) -> String {
     Timestamp::from_microsecond(us)
-        .map(|t| t.to_zoned(zone.clone()).strftime(form).to_string())
+        .map(|t| t.to_zoned_datetime(zone.clone()).strftime(form).to_string())
         .unwrap_or_default()
 }
 
 #[allow(clippy::cast_sign_loss)] // a clock of our time
 fn made_of(now: Timestamp) -> [u16; 6] {
-    let t = now.to_zoned(TimeZone::UTC);
+    let t = now.to_zoned_datetime(TimeZone::UTC);
     [t.year() as u16, t.month() as u16, t.day() as u16, t.hour() as u16, t.minute() as u16, t.second() as u16]
 }

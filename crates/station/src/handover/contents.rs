@@ -40,6 +40,7 @@ frames.csv          one line a picture: eye, kind, gaze, when, result, why
 appraisals.jsonl    what was seen in each picture (serrata.appraisal/1, one object a line)
 completeness.json   what was ordered, how each view was met, and what could not be done and why
 imaging-record.pdf  the same for people: what was done, what could not be done, pictures, charts (PDF/A)
+dicom/              the paper and the choice of pictures as DICOM objects (Encapsulated PDF, Key Object Selection)
 visit.json          orders, answers to cautions, the record of the needle, light, notes
 record.csv          who did what, and when
 dye-R-fa/ ...       dye runs that were read: curves, times with intervals, pictures of the phases; regions.json says

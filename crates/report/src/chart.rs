@@ -28,15 +28,15 @@ impl Kind {
     const fn style(self) -> &'static str {
         match self {
             Self::Ring => r##"fill="none" stroke="#9aa5a9" stroke-width="0.6""##,
-            Self::Usable => r##"fill="#3f7f86" fill-opacity="0.13" stroke="#2d6a71" stroke-width="1""##,
+            Self::Usable => r##"fill="#3f7f86" stroke="#2d6a71" stroke-width="1""##,
             Self::Other => r##"fill="none" stroke="#2d6a71" stroke-width="0.9" stroke-dasharray="4 2.5""##,
             Self::Due => r##"fill="none" stroke="#7a5200" stroke-width="1.1" stroke-dasharray="1.2 2.4""##,
         }
     }
 }
 
-/// Half the drawing's side, degrees: the ora and a rim.
-const HALF: f64 = 118.0;
+/// Half the drawing's side, degrees: the ora, which reaches farthest on the temporal side, and a rim.
+const HALF: f64 = 132.0;
 
 /// A chart as SVG: polar about the fovea, equal degrees outwards, clock hours round it.
 ///
@@ -51,6 +51,10 @@ pub fn chart_svg(outlines: &[Outline]) -> String {
         -HALF,
         2.0 * HALF
     );
+    // Many outlines on one another stay a tint, through which rings and lines are seen.
+    let usable = outlines.iter().filter(|o| o.kind == Kind::Usable).count().max(1);
+    #[allow(clippy::cast_precision_loss)] // some frames
+    let opacity = (0.4 / usable as f64).min(0.13);
     let place = |[r, m]: [f64; 2]| (r * m.to_radians().cos(), -r * m.to_radians().sin());
     for o in outlines {
         let mut path = String::new();
@@ -59,10 +63,10 @@ pub fn chart_svg(outlines: &[Outline]) -> String {
             // Writing into a String cannot fail.
             let _ = write!(path, "{}{x:.1} {y:.1}", if k == 0 { "M" } else { "L" });
         }
-        let _ = write!(out, r#"<path d="{path}Z" {}/>"#, o.kind.style());
+        let _ = write!(out, r#"<path d="{path}Z" {} fill-opacity="{opacity:.3}"/>"#, o.kind.style());
     }
     for hour in 1..=12u8 {
-        let (x, y) = place([113.0, 90.0 - 30.0 * f64::from(hour)]);
+        let (x, y) = place([126.0, 90.0 - 30.0 * f64::from(hour)]);
         let _ = write!(
             out,
             r##"<text x="{x:.1}" y="{:.1}" text-anchor="middle" fill="#555">{hour}</text>"##,

@@ -679,7 +679,7 @@ export interface paths {
         };
         /**
          * Everything of a visit that the reader needs, as a zip: originals untouched, results, what was ordered and met, who did what,
-         *     readings and montages that stand, and a manifest with hashes.
+         *     readings and montages that stand, and a manifest with hashes. With `deidentify`, copies that do not name the patient.
          */
         get: operations["package"];
         put?: never;
@@ -751,6 +751,26 @@ export interface paths {
         };
         /** Curves of a reading as CSV, or the pictures of its phases as PNG: side by side, stretched alike. */
         get: operations["reading_file"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/visits/{id}/record.pdf": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * The imaging record as PDF/A: what was ordered and how each view was met, what could not be done and why, pictures, charts, dye
+         *     times, who did what. Reading is left to the reader.
+         */
+        get: operations["record"];
         put?: never;
         post?: never;
         delete?: never;
@@ -3523,6 +3543,12 @@ export interface operations {
             query: {
                 who: string;
                 with_set_aside?: boolean;
+                deidentify?: boolean;
+                /** @description stands for the patient; made up where it is left out */
+                code?: string;
+                /** @description sex, age, size, weight */
+                keep_characteristics?: boolean;
+                keep_device?: boolean;
             };
             header?: never;
             path: {
@@ -3718,6 +3744,46 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content?: never;
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    record: {
+        parameters: {
+            query: {
+                who: string;
+            };
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description the paper */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/pdf": unknown;
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
             };
             404: {
                 headers: {

@@ -1,5 +1,6 @@
 //! The imaging record of a visit as a paper.
 
+use super::brief::Judged;
 use super::error::ApiError;
 use super::facts::visit_of;
 use super::frame::appraisal;
@@ -100,15 +101,18 @@ pub(super) async fn printed(station: &Station, id: i64) -> Result<Vec<u8>, ApiEr
             })
         })
         .collect();
-    let open: Vec<Value> = s
-        .status
-        .views
-        .iter()
-        .filter(|v| !matches!(v.state, ViewState::Met | ViewState::MetWithReservations))
+    let missing =
+        s.status.views.iter().filter(|v| !matches!(v.state, ViewState::Met | ViewState::MetWithReservations));
+    // What nobody closed and was only wanted is counted; all else stands by itself.
+    let (told, more_open): (Vec<_>, Vec<_>) =
+        missing.partition(|v| v.closure.is_some() || v.view.rank.word() == "must");
+    let open: Vec<Value> = told
+        .into_iter()
         .map(|v| {
             let closed = v.closure.as_ref();
+            let state = if closed.is_some() { words(v.state.word()) } else { "not there yet".to_owned() };
             json!({
-                "view": sentence(&named(&v.view)), "state": words(v.state.word()),
+                "view": sentence(&named(&v.view)), "state": state,
                 "why": closed.and_then(|c| c.why).map_or("", |w| w.screen()), "who": closed.map(|c| c.who.clone()),
             })
         })
@@ -116,10 +120,10 @@ pub(super) async fn printed(station: &Station, id: i64) -> Result<Vec<u8>, ApiEr
     let t = &page.today;
     let answers = t.answers.iter().map(|a| {
         let said = a.answer.as_ref().map_or_else(
-            || "not answered".to_owned(),
+            || "Not answered".to_owned(),
             |x| format!("{x} ({})", a.who.clone().unwrap_or_default()),
         );
-        format!("{} {said}", a.question)
+        format!("{said}: {}", a.question)
     });
     let mut sections = Vec::new();
     let mut section = |title: &str, lines: Vec<String>| {
@@ -145,7 +149,7 @@ pub(super) async fn printed(station: &Station, id: i64) -> Result<Vec<u8>, ApiEr
             "day": at(from, &zone, "%-d %B %Y"), "from": clock(from),
             "to": taken.iter().copied().max().filter(|last| clock(*last) != clock(from)).map(clock), "order": page.order,
         },
-        "open": open, "complete": page.complete.sentence, "charts": charts, "views": views, "pictures": shots, "more_pictures": more,
+        "open": open, "more_open": more_open.len(), "complete": page.complete.sentence, "charts": charts, "views": views, "pictures": shots, "more_pictures": more,
         "montages": montages, "dye": dye, "sections": sections, "people": people,
         "made": at(now.as_microsecond(), &zone, "%-d %B %Y, %H:%M"), "version": env!("CARGO_PKG_VERSION"),
         "head": t.facts.last().map_or(0, |f| f.seq),
@@ -198,7 +202,12 @@ async fn shots(
         .iter()
         .filter(|j| j.kept.set_aside.is_none() && !j.kept.quarantined && j.observation.is_some())
         .collect();
-    let rest = kept.iter().map(|j| j.kept.id.0).filter(|id| !order.contains(id)).collect::<Vec<_>>();
+    // What meets no view is shown where it can be read; of a dye run the phases are shown.
+    let worth = |j: &&&Judged| {
+        j.judgement.as_ref().is_some_and(|v| v.verdict != Verdict::NotUsable) && !j.view.modality.is_dye()
+    };
+    let rest: Vec<i64> =
+        kept.iter().filter(worth).map(|j| j.kept.id.0).filter(|id| !order.contains(id)).collect();
     order.extend(rest);
     let chosen: Vec<_> =
         order.iter().filter_map(|id| kept.iter().find(|j| j.kept.id.0 == *id)).take(MOST_PICTURES).collect();
@@ -218,7 +227,7 @@ async fn shots(
         pictures.insert(file.clone(), small);
         let b = j.brief();
         let verdict = b.verdict.as_deref().map_or_else(|| "not checked".to_owned(), words);
-        let area = appraisal(station, j).and_then(|a| {
+        let area = appraisal(station, j).filter(|a| a.verdict != Verdict::NotUsable).and_then(|a| {
             let seen = &a.visible_retina;
             let (mm2, [low, high], radius) = (seen.area_mm2?, seen.area_interval_mm2?, seen.radius_mm?);
             let source = seen.radius_source.as_deref().map(|w| format!(", {}", words(w))).unwrap_or_default();
@@ -246,7 +255,8 @@ async fn montages(station: &Station, id: i64, pictures: &mut BTreeMap<String, Ve
     for side in [Eye::R, Eye::L] {
         let folder = station.background().folder(MONTAGES, &format!("{id}-{side}"));
         for (name, bytes) in files_of(&folder) {
-            let Some(kind) = name.strip_suffix(".png").filter(|k| !k.contains('-')) else { continue };
+            let kind = name.strip_prefix("mosaic-").and_then(|n| n.strip_suffix(".png"));
+            let Some(kind) = kind.filter(|k| !k.contains('-')).map(str::to_owned) else { continue };
             let made = station
                 .pixels(move || {
                     let frames = read_frames(&bytes, &Limits::default()).ok()?;
@@ -257,7 +267,7 @@ async fn montages(station: &Station, id: i64, pictures: &mut BTreeMap<String, Ve
             let Some(small) = made else { continue };
             let file = format!("montage-{side}-{kind}.jpg");
             pictures.insert(file.clone(), small);
-            out.push(json!({"file": file, "caption": format!("{}, {}: frames put together", side.screen(), words(kind))}));
+            out.push(json!({"file": file, "caption": format!("{}, {}: frames put together", side.screen(), words(&kind))}));
         }
     }
     out
@@ -301,13 +311,32 @@ async fn dye(
         });
         let regions: Value =
             files.get("regions.json").and_then(|b| serde_json::from_slice(b).ok()).unwrap_or_default();
-        let regions: Vec<String> =
-            regions["regions"].as_array().into_iter().flatten().filter_map(region).collect();
+        let all: Vec<&Value> = regions["regions"].as_array().into_iter().flatten().collect();
+        let mut regions: Vec<String> =
+            all.iter().filter(|r| r["status"] != "proposed").filter_map(|r| region(r)).collect();
+        regions.extend(["late brightening", "dark, unfilled"].iter().filter_map(|what| proposed(&all, what)));
         out.push(json!({
             "title": format!("{}, {}", eye(side), words(kind)), "times": times, "problem": line.problem, "phases": phases, "regions": regions,
         }));
     }
     Ok(out)
+}
+
+/// Places of one kind that nobody has judged, in one line.
+fn proposed(all: &[&Value], what: &str) -> Option<String> {
+    let of: Vec<&&Value> = all.iter().filter(|r| r["status"] == "proposed" && r["what"] == what).collect();
+    let places = match of.len() {
+        0 => return None,
+        1 => "1 place is".to_owned(),
+        n => format!("{n} places are"),
+    };
+    let areas: Vec<f64> = of.iter().filter_map(|r| r["area_mm2"].as_f64()).collect();
+    let sum = if areas.len() == of.len() {
+        format!(", {:.1} mm² in all", areas.iter().sum::<f64>())
+    } else {
+        String::new()
+    };
+    Some(format!("{}: {places} proposed{sum}; nobody has judged them", sentence(what)))
 }
 
 /// A region that was not refused, as a line.

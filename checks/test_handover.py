@@ -11,9 +11,11 @@ import io
 import json
 import pathlib
 import shutil
+import subprocess
 import urllib.request
 import zipfile
 
+import pydicom
 import pytest
 from PIL import Image
 from pydicom.uid import generate_uid
@@ -103,6 +105,37 @@ def test_what_was_ordered_and_what_could_not_be_done_is_told(visit: dict, packag
     record = list(csv.DictReader(io.StringIO((package / "record.csv").read_text())))
     assert ("view_ended", "RK") in {(r["what"], r["who"]) for r in record}
     assert "no diagnosis" in (package / "README.txt").read_text()
+
+
+def test_paper_and_choice_of_pictures_are_objects_too(house: Server, visit: dict, package: pathlib.Path) -> None:
+    made = {p.name: pydicom.dcmread(p) for p in (package / "dicom").iterdir()}
+    for path in (package / "dicom").iterdir():
+        said = subprocess.run(["dciodvfy", "-new", path], capture_output=True, text=True, check=False).stderr
+        assert not [line for line in said.splitlines() if line.startswith("Error")], said
+    paper = made.pop("imaging-record.dcm")
+    length = paper.EncapsulatedDocumentLength
+    assert paper.EncapsulatedDocument[:length] == (package / "imaging-record.pdf").read_bytes()
+    originals = {str(pydicom.dcmread(p, stop_before_pixels=True).SOPInstanceUID) for p in (package / "originals").iterdir()}
+    assert originals < {str(r.ReferencedSOPInstanceUID) for r in paper.SourceInstanceSequence}
+    assert (paper.PatientName, paper.PatientID, paper.StudyInstanceUID) == (PATIENT[1], PATIENT[0], STUDY)
+
+    def told(d: pydicom.Dataset) -> tuple[str, list[str], set[str]]:
+        words = [str(c.TextValue) for c in d.ContentSequence if c.ValueType == "TEXT"]
+        named = {str(c.ReferencedSOPSequence[0].ReferencedSOPInstanceUID) for c in d.ContentSequence if c.ValueType == "IMAGE"}
+        listed = {str(i.ReferencedSOPInstanceUID) for e in d.CurrentRequestedProcedureEvidenceSequence for s in e.ReferencedSeriesSequence for i in s.ReferencedSOPSequence}
+        assert named == listed
+        return str(d.ConceptNameCodeSequence[0].CodeValue), words, named
+
+    all_of = [told(d) for d in made.values()]
+    aside = next(x for x in all_of if x[0] == "113001")
+    assert aside[1] == ['a better one, "later"'] and not aside[2] & originals
+    chosen = [x for x in all_of if x[0] == "113000"]
+    assert all(x[2] <= originals for x in chosen)
+    # The same said again is the same object: nothing is twice as new.
+    data = urllib.request.urlopen(house.url(f"/api/v1/visits/{visit['id']}/package?who=RK"), timeout=60).read()
+    with zipfile.ZipFile(io.BytesIO(data)) as z:
+        again = {n: pydicom.dcmread(io.BytesIO(z.read(n))) for n in z.namelist() if n.startswith("dicom/")}
+    assert {d.SOPInstanceUID for d in again.values()} == {d.SOPInstanceUID for d in [*made.values(), paper]}
 
 
 def test_it_counts_as_sent_and_is_proven_again_later(house: Server, package: pathlib.Path, tmp_path: pathlib.Path) -> None:

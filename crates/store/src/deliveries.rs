@@ -361,7 +361,15 @@ async fn take_step(tx: &mut Tx, id: i64, step: &DeliveryStep, by: &By) -> Result
     .bind(&sent_as)
     .fetch_optional(&mut tx.conn)
     .await?;
-    let Some(row) = row else { return Ok(()) };
+    let Some(row) = row else {
+        // Taken out while it was in flight: it is remembered that the other side has it.
+        sqlx::query("UPDATE deliveries SET sent_as = coalesce(?, sent_as) WHERE id = ?")
+            .bind(&sent_as)
+            .bind(id)
+            .execute(&mut tx.conn)
+            .await?;
+        return Ok(());
+    };
     let visit = VisitId(row.try_get("visit_id")?);
     let (destination, sha256): (String, String) = (row.try_get("destination")?, row.try_get("sha256")?);
     let mut events = vec![(EventKind::Visit, "sending", Some(visit), None)];

@@ -115,7 +115,12 @@ impl Store {
 async fn asked(conn: &mut SqliteConnection, row: &SqliteRow) -> Result<AskedMove, StoreError> {
     let frame: i64 = row.try_get("frame_id")?;
     let sent_to =
-        sqlx::query_scalar("SELECT DISTINCT recipient FROM sent WHERE frame_id = ? ORDER BY recipient")
+        // What was on its way may be there, proven or not.
+        sqlx::query_scalar(
+            "SELECT recipient FROM sent WHERE frame_id = ?1 \
+             UNION SELECT d.destination FROM frames f JOIN files i ON i.id = f.file_id JOIN deliveries d ON d.sha256 = i.sha256 \
+             WHERE f.id = ?1 AND (d.sent_as IS NOT NULL OR d.tries > 0) ORDER BY 1",
+        )
             .bind(frame)
             .fetch_all(conn)
             .await?;

@@ -98,6 +98,25 @@ async fn what_leaves_the_hand_over_is_withdrawn_before_it_goes() {
     assert_eq!(due(&store, DeliveryState::Waiting, NOW).await.len(), 2);
 }
 
+/// A frame that goes to another patient is asked back from where it may be, though nothing there is proven yet.
+#[tokio::test]
+async fn what_may_be_there_is_asked_back() {
+    let dir = tempfile::tempdir().unwrap();
+    let store = open(dir.path()).await;
+    let (_, frames) = queued(&store, 3).await;
+    let other = store.create_visit(visit("1.3", "P2"), &by()).await.unwrap();
+    let ids = due(&store, DeliveryState::Waiting, NOW).await;
+    store.withdraw_delivery(ids[0], "not wanted there", &by()).await.unwrap();
+    // It was in flight when it was taken out, and arrived.
+    let cut = DeliveryStep::Later { state: DeliveryState::Waiting, why: "hung up".into(), next_us: NOW };
+    store.step_deliveries(vec![(ids[0], stored()), (ids[1], cut)]).await.unwrap();
+    let mut asked = Vec::new();
+    for frame in frames {
+        asked.push(store.ask_move(frame, other, "wrong patient", &by()).await.unwrap().sent_to);
+    }
+    assert_eq!(asked, [vec!["archive".to_owned()], vec!["archive".to_owned()], vec![]]);
+}
+
 #[tokio::test]
 async fn tries_are_counted_and_those_tried_least_come_first() {
     let dir = tempfile::tempdir().unwrap();

@@ -15,6 +15,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Shortest value that papers are searched for, characters: shorter ones stand everywhere by chance (judgement).
 const SHORTEST: usize = 4;
 
+/// Shortest name of a file that papers are searched for, characters (judgement).
+const NAME: usize = 6;
+
 /// What stays although the profile would take it out, and what stands for the patient.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Wanted {
@@ -79,7 +82,11 @@ pub(super) async fn deidentified(
     let (mut originals, mut changes, mut hidden) =
         (BTreeMap::new(), Vec::new(), naming(station, visit, s).await?);
     for (sha, name, frames) in &full.originals {
-        hidden.insert(name.to_lowercase());
+        // A file's name may be a person's; a short one, or a number, is nobody's.
+        let stem = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).to_lowercase();
+        if stem.chars().count() >= NAME && stem.chars().any(char::is_alphabetic) {
+            hidden.insert(stem);
+        }
         let bytes = station.store().read_original(sha).await?;
         let how = how.clone();
         let made = station.pixels(move || copy(&bytes, &how)).await;
@@ -113,7 +120,7 @@ pub(super) async fn deidentified(
             "appraisals.jsonl" => appraisals(&e.bytes, &place),
             "frames.csv" => frames_table(s, Some((&place, days))).into_bytes(),
             // Who did what names staff and patient; it stays in the house.
-            "record.csv" | "visit.json" | "imaging-record.pdf" => continue,
+            "record.csv" | "visit.json" | "imaging-record.pdf" | "imaging-record-missing.txt" => continue,
             path if path.starts_with("dicom/") => continue,
             path if path.ends_with(".json") => nobody(&e.bytes),
             _ => e.bytes.clone(),

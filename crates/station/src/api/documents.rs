@@ -24,7 +24,7 @@ pub(super) async fn documents(
     station: &Station,
     visit: &Visit,
     s: &Stand,
-    paper: &[u8],
+    paper: Option<&[u8]>,
 ) -> Result<Vec<Entry>, ApiError> {
     let mut known: BTreeMap<String, Instance> = BTreeMap::new();
     for k in s.judged.iter().map(|j| &j.kept).filter(|k| k.facts.instance_uid.is_some() && !k.quarantined) {
@@ -76,10 +76,12 @@ pub(super) async fn documents(
         series_number: series,
         instance_number: u32::try_from(number + 1).unwrap_or(1),
     };
-    let paper_uid = of(&pictures, &format!("paper of {} up to {said}", visit.study_uid));
-    let file =
-        write_pdf(&document(paper_uid, PAPERS, 0), "Imaging record", paper, &pictures).map_err(wrong)?;
-    out.push(Entry { path: "dicom/imaging-record.dcm".to_owned(), bytes: file });
+    if let Some(pdf) = paper {
+        let number = of(&pictures, &format!("paper of {} up to {said}", visit.study_uid));
+        let file =
+            write_pdf(&document(number, PAPERS, 0), "Imaging record", pdf, &pictures).map_err(wrong)?;
+        out.push(Entry { path: "dicom/imaging-record.dcm".to_owned(), bytes: file });
+    }
     for (n, (reason, own, words, pictures)) in selections(station, s, &known).into_iter().enumerate() {
         let number = of(&pictures, &format!("selection {reason:?} {words} of {}", visit.study_uid));
         let file =

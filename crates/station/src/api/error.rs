@@ -23,6 +23,11 @@ impl ApiError {
         Self::new(StatusCode::BAD_REQUEST, path, "bad_request", message, remedy)
     }
 
+    /// What it says to people, one sentence.
+    pub fn message(&self) -> &str {
+        &self.line.message
+    }
+
     /// Any other failure.
     pub fn new(
         status: StatusCode,

@@ -203,9 +203,13 @@ async fn contents(
         "today": today,
     });
     put("visit.json".to_owned(), serde_json::to_vec_pretty(&day).map_err(wrong)?);
-    let paper = printed(station, visit.id.0).await?;
-    put("imaging-record.pdf".to_owned(), paper.clone());
-    for entry in documents(station, visit, s, &paper).await? {
+    // A paper that cannot be set, for want of a font or by a clinic's own template, keeps no picture back.
+    let paper = printed(station, visit.id.0).await;
+    match &paper {
+        Ok(pdf) => put("imaging-record.pdf".to_owned(), pdf.clone()),
+        Err(e) => put("imaging-record-missing.txt".to_owned(), format!("{}\n", e.message()).into_bytes()),
+    }
+    for entry in documents(station, visit, s, paper.as_deref().ok()).await? {
         put(entry.path, entry.bytes);
     }
     for (name, file, bytes) in kept_readings(station, visit.id.0).await? {

@@ -287,11 +287,14 @@ fn pause(failures: u32) -> Duration {
 
 /// Sleeps until the next delivery is due, or somebody queues one.
 async fn rest(station: &Station, name: &str) {
+    // Listening begins before the look, so that nothing that is queued between is slept through.
+    let woken = station.sending().notified();
+    tokio::pin!(woken);
+    woken.as_mut().enable();
     let next = station.store().next_delivery_us(name).await.ok().flatten();
     let until =
         next.map_or(NAP, |us| Duration::from_micros(us.saturating_sub(now_us()).max(0).unsigned_abs()));
-    let _ =
-        tokio::time::timeout(until.clamp(Duration::from_millis(20), NAP), station.sending().notified()).await;
+    let _ = tokio::time::timeout(until.clamp(Duration::from_millis(20), NAP), woken).await; // woken or not, look again
 }
 
 fn micros(d: Duration) -> i64 {

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use serrata_store::{Delivery, DeliveryState, NewDelivery, Visit, VisitId};
 use serrata_visit::short_identity;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use utoipa::ToSchema;
 
 /// Most deliveries that one answer lists; the numbers are of all.
@@ -266,12 +267,9 @@ async fn told(
         .collect();
     let mut patients: BTreeMap<VisitId, String> = BTreeMap::new();
     for d in &deliveries {
-        if !patients.contains_key(&d.visit_id) {
+        if let Entry::Vacant(place) = patients.entry(d.visit_id) {
             let visit: Option<Visit> = station.store().visit(d.visit_id).await?;
-            patients.insert(
-                d.visit_id,
-                visit.map(|v| short_identity(&identity_of(&v.person))).unwrap_or_default(),
-            );
+            place.insert(visit.map(|v| short_identity(&identity_of(&v.person))).unwrap_or_default());
         }
     }
     let line = |d: Delivery| {

@@ -187,9 +187,10 @@ impl Work<'_> {
     }
 
     fn note(&mut self, e: &Element<'_>, within: &str, what: &'static str) {
-        let name = StandardDataDictionary
-            .by_tag(e.tag)
-            .map_or_else(|| "private".to_owned(), |d| d.alias().to_owned());
+        let name = match StandardDataDictionary.by_tag(e.tag) {
+            Some(entry) if e.tag.group() % 2 == 0 => entry.alias().to_owned(),
+            _ => "private".to_owned(),
+        };
         self.changes.insert(Change { tag: format!("{within}{}", e.tag), name, what });
     }
 

@@ -1,6 +1,6 @@
 //! The printed imaging record: data and pictures go into a template that a clinic can edit, PDF/A comes out.
 //!
-//! * [`print`]: a paper, set by the Typst library;
+//! * [`print()`]: a paper, set by the Typst library;
 //! * [`chart_svg`]: a retinal chart as a drawing;
 //! * [`TEMPLATE`]: the template that comes with Serrata.
 

@@ -188,7 +188,7 @@ impl Work<'_> {
 
     fn note(&mut self, e: &Element<'_>, within: &str, what: &'static str) {
         let name = match StandardDataDictionary.by_tag(e.tag) {
-            Some(entry) if e.tag.group() % 2 == 0 => entry.alias().to_owned(),
+            Some(entry) if e.tag.group().is_multiple_of(2) => entry.alias().to_owned(),
             _ => "private".to_owned(),
         };
         self.changes.insert(Change { tag: format!("{within}{}", e.tag), name, what });

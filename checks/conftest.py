@@ -24,6 +24,15 @@ def server(tmp_path: pathlib.Path):
     assert house.stop() == 0, house.log.read_text()
 
 
+@pytest.fixture(scope="module")
+def house(tmp_path_factory: pytest.TempPathFactory):
+    """A running server that a module's checks share, on an empty data folder; it must stop cleanly."""
+    folder = tmp_path_factory.mktemp("house")
+    made = Server(folder / "data", folder / "in", folder / "log").start()
+    yield made
+    assert made.stop() == 0, made.log.read_text()
+
+
 @pytest.fixture(scope="session")
 def real() -> pathlib.Path:
     """The folder of real pictures; skips in plain words where it is not there."""

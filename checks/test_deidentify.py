@@ -23,7 +23,7 @@ from pydicom.sequence import Sequence
 from pydicom.uid import generate_uid
 
 import makers
-from house import SHARED, Server, http_error, serrata, until
+from house import Server, http_error, serrata, until
 
 STUDY = generate_uid()
 NAME, NUMBER, BORN, ACCESSION = "Umbelbrook^Tamsin^Wren", "INV-77431", "19590417", "ACC-2026-0099"
@@ -60,14 +60,6 @@ NAMING = [
 
 
 @pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory):
-    folder = tmp_path_factory.mktemp("house")
-    made = Server(folder / "data", folder / "in", folder / "log").start()
-    yield made
-    assert made.stop() == 0, made.log.read_text()
-
-
-@pytest.fixture(scope="module")
 def visit(house: Server, tmp_path_factory: pytest.TempPathFactory) -> dict:
     """Three frames of a dye run, one with writing in its corner, one whose header says so, a plain JPEG, and what a person said."""
     folder = tmp_path_factory.mktemp("made")
@@ -89,7 +81,15 @@ def visit(house: Server, tmp_path_factory: pytest.TempPathFactory) -> dict:
     view = next(v["name"] for v in house.get(f"/api/v1/visits/{number}")["views"] if v["state"] == "due")
     fact = {"kind": "view_ended", "view": view, "end": "not_obtainable", "why": "declined"}
     house.post(f"/api/v1/visits/{number}/facts", json.dumps({"who": "LARKSPUR", "fact": fact, "reason": "Tamsin is tired"}).encode())
+    drawn_of_all(house, number)
     return {"id": number, "objects": objects}
+
+
+def drawn_of_all(house: Server, visit: int) -> None:
+    """A picture in the place of a visit's montage, as the server keeps one."""
+    place = house.data / "montages" / f"{visit}-R"
+    place.mkdir(parents=True)
+    Image.new("L", (40, 30), 90).save(place / "mosaic-fa.png")
 
 
 def handed(house: Server, visit: dict, *more: object):  # noqa: ANN201
@@ -168,6 +168,9 @@ def test_what_stays_behind_is_said_without_naming_anybody(package: pathlib.Path)
     assert {("PatientName", "replaced"), ("StudyDate", "moved by whole days"), ("private", "removed"), ("StudyInstanceUID", "numbered anew")} <= told
     complete = json.loads((package / "completeness.json").read_text())
     assert any(v["closed"] == {"reason": "declined"} for v in complete["views"])
+    # A montage may show what had to stay.
+    assert not list(package.rglob("*.png"))
+    assert {"path": "montage-R/mosaic-fa.png", "reason": "it may show a picture that was kept back"} in changes["left_out"]
     assert not (package / "visit.json").exists() and not (package / "record.csv").exists()
     lines = [json.loads(line) for line in (package / "appraisals.jsonl").read_text().splitlines()]
     paths = {line["path"]: line["sha256"] for line in lines}
@@ -199,20 +202,23 @@ def test_wishes_that_make_no_sense_are_refused(house: Server, visit: dict, tmp_p
     assert said["schema"] == "serrata.error/1"
 
 
-def test_real_pictures_have_no_writing_in_their_corners(house: Server, tmp_path: pathlib.Path) -> None:
+def test_real_pictures_have_no_writing_in_their_corners(house: Server, real: pathlib.Path, tmp_path: pathlib.Path) -> None:
     """False alarms would keep pictures back: none on the real frames that are at hand."""
-    real = sorted(SHARED.glob("uwf_*/*.jpg")) + sorted(SHARED.glob("uwf_*/*.png")) + sorted(SHARED.glob("fa_phase/*.*g"))[:12] + [makers.RETINA]
+    pictures = [*sorted(real.glob("uwf_*/*.jpg")), *sorted(real.glob("uwf_*/*.png")), *sorted(real.glob("fa_phase/*.*g"))[:12], makers.RETINA]
+    assert len(pictures) > 20
     new = {"patient_id": "INV-5", "patient_name": "Nobody^Known", "birth_date": "1950-01-01", "study_uid": generate_uid(), "protocol": "first-look"}
     number = house.post("/api/v1/visits", json.dumps(new).encode())["ids"][0]
     files = []
-    for k, path in enumerate(real):
+    for k, path in enumerate(pictures):
         d = makers.dicom(Image.open(path).convert("RGB"), patient_id="INV-5", name="Nobody^Known", study=new["study_uid"], eye="R")
         d.PatientBirthDate = "19500101"
         files.append(makers.save(d, tmp_path / f"{k}.dcm"))
     done = house.send(*files, options=("-R",))
     assert done.returncode == 0, done.stderr
+    drawn_of_all(house, number)
     place = tmp_path / "real"
     done = handed(house, {"id": number}, "--to", place, "--deidentify", "--json")
     assert done.code == 0, done.err
     left = json.loads((place / "manifest.json").read_text())["left_out"]
     assert left == []
+    assert (place / "montage-R" / "mosaic-fa.png").exists(), "where nothing is kept back, what is drawn goes along"

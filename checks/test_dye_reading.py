@@ -28,14 +28,6 @@ PATIENT = ("INV-9", "Gorsebank^Ivo", "19590602")
 
 
 @pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory):
-    folder = tmp_path_factory.mktemp("house")
-    made = Server(folder / "data", folder / "in", folder / "log").start()
-    yield made
-    assert made.stop() == 0, made.log.read_text()
-
-
-@pytest.fixture(scope="module")
 def run(house: Server, tmp_path_factory: pytest.TempPathFactory) -> dict:
     """A visit with the frames of a run; the truth of the run."""
     folder = tmp_path_factory.mktemp("made")

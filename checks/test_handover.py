@@ -28,14 +28,6 @@ PATIENT = ("INV-11", "Hollowell^Bree", "19710921")
 
 
 @pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory):
-    folder = tmp_path_factory.mktemp("house")
-    made = Server(folder / "data", folder / "in", folder / "log").start()
-    yield made
-    assert made.stop() == 0, made.log.read_text()
-
-
-@pytest.fixture(scope="module")
 def visit(house: Server, tmp_path_factory: pytest.TempPathFactory) -> dict:
     """A visit with three pictures, one of them set aside, and one view that could not be had."""
     folder = tmp_path_factory.mktemp("made")

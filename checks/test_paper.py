@@ -18,14 +18,6 @@ PATIENT = ("INV-52", "Marrowfat^Ines", "19480806")
 
 
 @pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory):
-    folder = tmp_path_factory.mktemp("house")
-    made = Server(folder / "data", folder / "in", folder / "log").start()
-    yield made
-    assert made.stop() == 0, made.log.read_text()
-
-
-@pytest.fixture(scope="module")
 def visit(house: Server, tmp_path_factory: pytest.TempPathFactory) -> int:
     folder = tmp_path_factory.mktemp("made")
     new = {"patient_id": PATIENT[0], "patient_name": PATIENT[1], "birth_date": "1948-08-06", "study_uid": STUDY, "protocol": "first-look"}

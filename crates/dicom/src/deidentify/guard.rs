@@ -3,6 +3,7 @@
 use crate::data::set::{DataSet, Value};
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::tags;
+use memchr::memmem;
 use std::collections::BTreeSet;
 
 /// Shortest value that is searched for, bytes: shorter ones stand everywhere by chance (judgement).
@@ -55,17 +56,5 @@ pub(super) fn naming(set: &DataSet<'_>, out: &mut BTreeSet<String>) {
 pub(super) fn found(bytes: &[u8], values: &BTreeSet<String>, pixels: bool) -> bool {
     let lower = bytes.to_ascii_lowercase();
     let least = if pixels { SHORTEST_IN_PIXELS } else { SHORTEST };
-    values.iter().any(|v| v.len() >= least && memmem(&lower, v.as_bytes()))
-}
-
-fn memmem(hay: &[u8], needle: &[u8]) -> bool {
-    let Some((first, rest)) = needle.split_first() else { return false };
-    let mut at = 0;
-    while let Some(k) = hay[at..].iter().position(|b| b == first) {
-        at += k + 1;
-        if hay[at..].starts_with(rest) {
-            return true;
-        }
-    }
-    false
+    values.iter().any(|v| v.len() >= least && memmem::find(&lower, v.as_bytes()).is_some())
 }

@@ -259,7 +259,7 @@ impl Work<'_> {
             }
         };
         match action {
-            _ if e.vr == VR::UI => {
+            _ if e.vr == VR::UI && action != Action::Remove => {
                 let before = set.charset.decode(b);
                 let after = before.split('\\').map(numbered).collect::<Vec<_>>().join("\\");
                 if after.trim_matches([' ', '\0']) == before.trim_matches([' ', '\0']) {

@@ -81,6 +81,7 @@ pub(super) async fn deidentified(
         .collect();
     let (mut originals, mut changes, mut hidden) =
         (BTreeMap::new(), Vec::new(), naming(station, visit, s).await?);
+    let mut kept_back = false;
     for (sha, name, frames) in &full.originals {
         // A file's name may be a person's; a short one, or a number, is nobody's.
         let stem = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem).to_lowercase();
@@ -97,11 +98,14 @@ pub(super) async fn deidentified(
                 out.originals.push((copied, String::new(), frames.clone()));
                 changes.push(changed);
             }
-            Err(reason) => out.left_out.extend(frames.iter().map(|f| LeftOut {
-                frame: *f,
-                name: String::new(),
-                reason: reason.clone(),
-            })),
+            Err(reason) => {
+                kept_back = true;
+                out.left_out.extend(frames.iter().map(|f| LeftOut {
+                    frame: *f,
+                    name: String::new(),
+                    reason: reason.clone(),
+                }));
+            }
         }
     }
     let paths = out.original_paths();
@@ -114,8 +118,13 @@ pub(super) async fn deidentified(
         })
         .collect();
     let days = how.secret.days(&how.patient_id);
-    let mut entries = Vec::new();
+    let (mut entries, mut drawn) = (Vec::new(), Vec::new());
     for e in &full.entries {
+        // What is drawn of all pictures may show one that has to stay.
+        if kept_back && e.path.ends_with(".png") {
+            drawn.push(&e.path);
+            continue;
+        }
         let bytes = match e.path.as_str() {
             "appraisals.jsonl" => appraisals(&e.bytes, &place),
             "frames.csv" => frames_table(s, Some((&place, days))).into_bytes(),
@@ -138,13 +147,18 @@ pub(super) async fn deidentified(
         .zip(&changes)
         .map(|(path, c)| json!({"path": path, "changes": c.iter().map(change).collect::<Vec<_>>()}))
         .collect();
+    let words =
+        named.iter().map(|e| json!({"path": e.path, "reason": "it holds words that name the patient"}));
+    let pictures =
+        drawn.iter().map(|path| json!({"path": path, "reason": "it may show a picture that was kept back"}));
+    let left_out: Vec<Value> = words.chain(pictures).collect();
     let told = json!({
         "schema": "serrata.deidentified/1",
         "profile": "DICOM PS3.15 2024b Annex E, Basic Application Level Confidentiality Profile",
         "options": options(&how),
         "code": how.code,
         "files": files,
-        "left_out": named.iter().map(|e| json!({"path": e.path, "reason": "it holds words that name the patient"})).collect::<Vec<_>>(),
+        "left_out": left_out,
         "not_taken_out": "the pattern of the vessels, which is that of one person",
     });
     out.entries = clean;

@@ -4,18 +4,29 @@ use super::{Seen, ramp};
 use serrata_words::{Finding, FindingKind, Modality};
 
 /// Contrast of the strong vessels below which haze is named, and at which it is heavy. In clear colour frames it is
-/// 0.14 to 0.19, in two frames through clouded media 0.06 to 0.08. Other kinds are left out: there the contrast is the
-/// dye's or the light's.
-const CONTRAST: (f64, f64) = (0.125, 0.05);
+/// 0.14 to 0.19, in two frames through clouded media 0.06 to 0.08.
+const COLOUR: (f64, f64) = (0.125, 0.05);
 
 /// The same in a narrow field, whose white light penetrates deeper: clear pictures at hand have 0.062 to 0.13.
 const NARROW: (f64, f64) = (0.06, 0.025);
 
+/// The same of bright vessels in ultra-widefield fluorescein: 0.13 (a late frame) to 0.58 in real frames, 0.26 and more
+/// in simulated clear ones, 0.07 to 0.10 in hazed ones.
+const DYE: (f64, f64) = (0.12, 0.07);
+
+/// The same in autofluorescence, of which no real frame was at hand: 0.10 to 0.18 in simulated clear frames, 0.033 in hazed
+/// ones.
+const FAF: (f64, f64) = (0.085, 0.035);
+
 pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
-    if !matches!(seen.scene.modality, Modality::Colour | Modality::Green) {
-        return None;
-    }
-    let (clear, heavy) = if seen.scene.round { NARROW } else { CONTRAST };
+    let (clear, heavy) = match (seen.scene.modality, seen.scene.round) {
+        (Modality::Colour | Modality::Green, true) => NARROW,
+        (Modality::Colour | Modality::Green, false) => COLOUR,
+        (Modality::Fa, false) => DYE,
+        (Modality::Faf, false) => FAF,
+        // Others are left out: there the contrast is the dye's or the light's, or nothing was at hand.
+        _ => return None,
+    };
     let score = 1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear);
     (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
 }

@@ -12,16 +12,18 @@ pub(crate) struct Sharp {
 }
 
 /// Edge width in disc radii up to which nothing is said, and from which the picture is plainly blurred. Ultra-widefield
-/// frames at hand have 0.05 to 0.09 where graders saw no blur, 0.12 and more where they did.
-const EDGE: (f64, f64) = (0.090, 0.122);
+/// frames at hand have up to 0.110 where graders saw no blur, 0.115 and more where they did.
+const EDGE: (f64, f64) = (0.100, 0.124);
 
 const CELLS: usize = 14;
 const HALF: usize = 14;
 
 /// Measures the strongest vessel in each cell of a grid.
 pub(crate) fn sharpness(scene: &Scene<'_>, vessels: &Vessels) -> Sharp {
-    let mut widths: Vec<f32> =
-        strongest(scene, vessels).iter().filter_map(|p| edge_width(scene, p)).collect();
+    let edges: Vec<Edge> = strongest(scene, vessels).iter().filter_map(|p| edge(scene, p)).collect();
+    let mut contrasts: Vec<f32> = edges.iter().map(|e| e.contrast).collect();
+    let strong = PLAIN * filter::percentile(&mut contrasts, 0.9);
+    let mut widths: Vec<f32> = edges.iter().filter(|e| e.contrast >= strong).map(|e| e.width).collect();
     if widths.len() < 8 {
         return Sharp { edge: None };
     }
@@ -49,9 +51,32 @@ fn strongest(scene: &Scene<'_>, vessels: &Vessels) -> Vec<crate::anatomy::Point>
     best.into_iter().flatten().collect()
 }
 
+/// One side of a vessel.
+struct Edge {
+    /// Share of the picture's longer side.
+    width: f32,
+    /// Share of full scale.
+    contrast: f32,
+}
+
+/// Edges weaker than this share of the strong ones (the highest tenth) are left out: where all is blurred, what is left
+/// between them is noise and the edges of JPEG's blocks, which are narrow.
+const PLAIN: f32 = 0.3;
+
+/// Parallel cuts on each side of the middle one whose mean is a vessel's profile.
+const CUTS: i8 = 5;
+
+/// Least contrast of a profile as a share of its own level, and of full scale: a grey level of 8 bit is 0.004, and the mean
+/// of the cuts shows less than that.
+const LEAST: (f32, f32) = (0.06, 0.003);
+
+/// Steepest slope in standard errors of a single step below which the slope over three steps is taken: steps of the
+/// noise are not the vessel's.
+const NOISE: f32 = 5.0;
+
 /// Contrast of the vessel's profile over its steepest slope, as a share of the longer side. The profile is the mean of
-/// seven parallel cuts, so that noise does not look like sharpness.
-fn edge_width(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<f32> {
+/// parallel cuts, so that noise does not look like sharpness.
+fn edge(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<Edge> {
     let pixels = &scene.frame.pixels;
     let long = pixels.width().max(pixels.height()) as f32;
     let step = (long / 1700.0).max(0.5);
@@ -59,26 +84,37 @@ fn edge_width(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<f32> {
     let channel = if pixels.channels() == 3 { 1 } else { 0 };
     let (across, along) = ((-p.along.1, p.along.0), p.along);
     let mut profile = [0.0f32; 2 * HALF + 1];
-    for cut in -3i8..=3 {
-        for (j, v) in profile.iter_mut().enumerate() {
-            let t = (j as f32 - HALF as f32) * step;
+    let mut squares = 0.0f32;
+    let cuts = f32::from(2 * CUTS + 1);
+    for (j, v) in profile.iter_mut().enumerate() {
+        let t = (j as f32 - HALF as f32) * step;
+        let mut square = 0.0;
+        for cut in -CUTS..=CUTS {
             let u = f32::from(cut) * step * 1.5;
-            *v += sample(
+            let s = sample(
                 pixels,
                 p.x * k + t * across.0 + u * along.0,
                 p.y * k + t * across.1 + u * along.1,
                 channel,
             )?;
+            *v += s / cuts;
+            square += s * s / cuts;
         }
+        squares += (square - *v * *v).max(0.0);
     }
-    let sign = if scene.modality.is_dye() { 1.0 } else { -1.0 };
-    for v in &mut profile {
-        *v *= sign / 7.0;
+    // Standard error of a step: two means of so many cuts.
+    let error = (2.0 * squares / profile.len() as f32 / cuts).sqrt();
+    let level = profile.iter().sum::<f32>() / profile.len() as f32;
+    let least = (LEAST.0 * level).max(LEAST.1);
+    if !scene.modality.is_dye() {
+        for v in &mut profile {
+            *v = -*v;
+        }
     }
     let mid = HALF - 4..HALF + 5;
     let top = mid.clone().fold(HALF, |b, j| if profile[j] > profile[b] { j } else { b });
     let low = |from: usize, to: usize| profile[from..to].iter().copied().fold(f32::INFINITY, f32::min);
-    let side = |d: i64| -> Option<f32> {
+    let side = |d: i64| -> Option<Edge> {
         let reach = 9usize;
         let (from, to) = if d < 0 {
             (top.saturating_sub(reach), top)
@@ -86,12 +122,18 @@ fn edge_width(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<f32> {
             (top + 1, (top + 1 + reach).min(profile.len()))
         };
         let contrast = profile[top] - low(from, to);
-        let slope =
-            (from..to).filter(|j| *j > 0).map(|j| (profile[j] - profile[j - 1]).abs()).fold(0.0, f32::max);
-        (contrast > 0.015 && slope > 0.0).then(|| contrast / slope * step / long)
+        let steepest = |n: usize| {
+            (from..to)
+                .filter(|j| *j >= n)
+                .map(|j| (profile[j] - profile[j - n]).abs() / n as f32)
+                .fold(0.0, f32::max)
+        };
+        let fine = steepest(1);
+        let slope = if fine > NOISE * error { fine } else { steepest(3) };
+        (contrast > least && slope > 0.0).then(|| Edge { width: contrast / slope * step / long, contrast })
     };
     match (side(-1), side(1)) {
-        (Some(a), Some(b)) => Some(a.min(b)),
+        (Some(a), Some(b)) => Some(if a.width < b.width { a } else { b }),
         (a, b) => a.or(b),
     }
 }

@@ -48,7 +48,7 @@ pub fn observe_steps(
     scene.bridge(&sweep.covered, sweep.across);
     let scene = scene;
     done("blinks");
-    let whole = visible::visible(&scene);
+    let visible::Visible { retina: whole, behind_margins } = visible::visible(&scene);
     let retina = whole.and_not(&sweep.covered);
     done("visible retina");
     let mut findings = sweep.findings(&scene, &whole);
@@ -59,7 +59,14 @@ pub fn observe_steps(
     done("disc, fovea, side");
     let sharp = sharpness(&scene, &vessels);
     done("sharpness");
-    let seen = Seen { scene: &scene, retina: &retina, vessels: &vessels, anatomy: &anatomy, sharp: &sharp };
+    let seen = Seen {
+        scene: &scene,
+        retina: &retina,
+        behind_margins: &behind_margins,
+        vessels: &vessels,
+        anatomy: &anatomy,
+        sharp: &sharp,
+    };
     if let Some(finding) = no_retina(&seen, sweep.covered.count() > 0) {
         // Capture faults may be why: they are told beside it.
         findings.extend(capture(&seen));

@@ -37,7 +37,7 @@ const AROUND: f32 = 2.0;
 #[must_use]
 pub fn vessel_light(frame: &Frame) -> Option<VesselLight> {
     let scene = Scene::new(frame, Modality::Fa);
-    let retina = visible::visible(&scene);
+    let retina = visible::visible(&scene).retina;
     // The outline of the retina is no vessel.
     let margin = (scene.disc_radius * 0.4).max(4.0);
     let core = anatomy::core(&retina, margin);

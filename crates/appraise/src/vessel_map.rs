@@ -25,7 +25,7 @@ pub struct VesselMap {
 #[must_use]
 pub fn vessel_map(frame: &Frame, modality: Modality) -> VesselMap {
     let scene = Scene::new(frame, modality);
-    let retina = visible::visible(&scene);
+    let retina = visible::visible(&scene).retina;
     let mut strength = anatomy::map(&scene, &retina);
     let mut some: Vec<f32> =
         strength.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();

@@ -12,12 +12,18 @@ const LIT: f32 = 0.12;
 pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
-    // What is unlit may be lid or rim: only lit parts are named.
+    // What is unlit may be lid or rim: only lit parts are named, and what lies behind a margin.
     let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
     let covered = Mask {
         width: w,
         height: h,
-        data: covered.data.iter().zip(&s.value.data).map(|(c, v)| *c && *v > LIT).collect(),
+        data: covered
+            .data
+            .iter()
+            .zip(&s.value.data)
+            .zip(&seen.behind_margins.data)
+            .map(|((c, v), behind)| *c && (*v > LIT || *behind))
+            .collect(),
     };
     let least = w * h / 400;
     let mut out = Vec::new();

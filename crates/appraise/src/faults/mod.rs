@@ -29,6 +29,8 @@ pub(crate) struct Seen<'a> {
     pub(crate) scene: &'a Scene<'a>,
     /// The retina, blinks taken out.
     pub(crate) retina: &'a Mask,
+    /// What lies behind a lid's margin, however dim.
+    pub(crate) behind_margins: &'a Mask,
     pub(crate) vessels: &'a Vessels,
     pub(crate) anatomy: &'a Anatomy,
     pub(crate) sharp: &'a Sharp,

@@ -1,6 +1,6 @@
 //! The outline in dye pictures: where the light of the dye falls to the floor.
 
-use super::{Profile, inside};
+use super::{Profile, inside, margin::margins};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -17,22 +17,24 @@ struct Light {
     noise: f32,
 }
 
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
+pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
     let light = light(scene);
     let (w, h) = (light.light.width, light.light.height);
     let aperture = inside(scene);
     let rays = Rays::new(w, h, centre(&light.light));
+    let margins = margins(scene, &rays);
     let threshold = (1.6 * light.noise).clamp(0.02, 0.07);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
             let level = Profile::along(&rays, k, &light.light, |i| light.light.data[i]);
             let texture = Profile::along(&rays, k, &light.light, |i| light.texture.data[i]);
             let within = Profile::along(&rays, k, &aperture, |i| aperture.data[i]);
-            let last = within.last_above(0.5).min(before_lid(&level, &texture, light.noise));
+            let last = within.last_above(0.5).min(before_lid(&level, &texture, light.noise)).min(margins[k]);
             ray_gain(&level, last, threshold)
         })
         .collect();
-    (rays, Rays::best(&gain, 3, 0.15))
+    let best = Rays::best(&gain, 3, 0.15);
+    (rays, best, margins)
 }
 
 /// Measures the light. Where the picture has black surroundings of its own, black is the floor; else the floor is the

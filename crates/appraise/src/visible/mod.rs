@@ -5,6 +5,7 @@
 //! the place where the dye's light falls to the floor, so that dark retina between lit vessels stays inside.
 
 mod dye;
+mod margin;
 mod reflected;
 
 use crate::{
@@ -15,20 +16,38 @@ use crate::{
 };
 use serrata_frame::Plane;
 
-/// The visible retina on the working plane, blinks not yet taken out.
-pub(crate) fn visible(scene: &Scene<'_>) -> Mask {
+/// What the outline of the retina tells apart.
+pub(crate) struct Visible {
+    /// The visible retina on the working plane, blinks not yet taken out.
+    pub(crate) retina: Mask,
+    /// What lies behind a lid's margin inside the aperture, however dim it is.
+    pub(crate) behind_margins: Mask,
+}
+
+/// Looks for the visible retina.
+pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
     let (w, h) = (scene.width(), scene.height());
+    let none = Mask::new(w, h, false);
     // A round aperture with black around it is the instrument's own: in dye pictures nothing inside needs light.
     if scene.round && scene.modality.is_dye() {
-        return scene.aperture.and_not(&scene.painted);
+        return Visible { retina: scene.aperture.and_not(&scene.painted), behind_margins: none };
     }
-    let (rays, radii) = if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
-    let retina = rays.grown(scene.half.step).fill(&calm(&radii), w, h).and(&scene.aperture);
+    let (rays, radii, margins) =
+        if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
+    let rays = rays.grown(scene.half.step);
+    let retina = rays.fill(&calm(&radii), w, h).and(&scene.aperture);
+    let behind_margins = if margins.iter().all(|m| *m == STEPS) {
+        none
+    } else {
+        let before: Vec<f32> = margins.iter().map(|m| *m as f32 + 0.5).collect();
+        scene.aperture.and_not(&rays.fill(&before, w, h)).and_not(&retina)
+    };
     if scene.painted.count() == 0 {
-        return retina;
+        return Visible { retina, behind_margins };
     }
     // A painted patch may leave slivers between itself and the outline.
-    retina.and_not(&scene.painted).without_specks(w * h / 200)
+    let retina = retina.and_not(&scene.painted).without_specks(w * h / 200);
+    Visible { retina, behind_margins: behind_margins.and_not(&scene.painted) }
 }
 
 /// The aperture on the half-size planes: 1 inside, 0 outside.

@@ -1,6 +1,6 @@
 //! The outline in pictures made by reflected light.
 
-use super::{Profile, inside};
+use super::{Profile, inside, margin::margins};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -11,7 +11,7 @@ use serrata_frame::Plane;
 /// Added before logarithms, so that the noise of black does not count: 5 % of full scale.
 const DARK: f32 = 0.05;
 
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
+pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
     let value = &scene.half.value;
     let (w, h) = (value.width, value.height);
     let long = scene.long() / scene.half.step;
@@ -20,6 +20,7 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
     let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + DARK).ln()).collect() };
     let redness = redness(scene);
     let aperture = inside(scene);
+    let margins = if scene.round { vec![STEPS; RAYS] } else { margins(scene, &rays) };
     let mut middle: Vec<f32> = central(&log);
     let typical = filter::percentile(&mut middle, 0.5);
     let gain: Vec<Vec<f32>> = (0..RAYS)
@@ -27,10 +28,11 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>) {
             let brightness = Profile::along(&rays, k, value, |i| log.data[i]);
             let red = Profile::along(&rays, k, value, |i| redness.data[i]);
             let within = Profile::along(&rays, k, value, |i| aperture.data[i]);
-            ray_gain(&brightness, &red, &within, typical)
+            ray_gain(&brightness, &red, within.last_above(0.5).min(margins[k]), typical)
         })
         .collect();
-    (rays, Rays::best(&gain, 4, 0.12))
+    let best = Rays::best(&gain, 4, 0.12);
+    (rays, best, margins)
 }
 
 /// ln(red / green), smoothed; 0 for grey pictures.
@@ -51,8 +53,7 @@ fn central(p: &Plane) -> Vec<f32> {
 }
 
 /// What an outline earns at each step of one ray.
-fn ray_gain(brightness: &Profile, red: &Profile, aperture: &Profile, typical: f32) -> Vec<f32> {
-    let last = aperture.last_above(0.5);
+fn ray_gain(brightness: &Profile, red: &Profile, last: usize, typical: f32) -> Vec<f32> {
     let dark = typical - 0.9;
     // Red beyond the outline would be retina left out; a bright, not reddish stretch inside would be lid taken in.
     let mut beyond = vec![0.0f32; STEPS + 1];

@@ -1,0 +1,106 @@
+//! Margins of lids: along a ray outwards the light falls into the shadow before the lid and rises again on its skin.
+//!
+//! Told from the shape alone and not from brightness: the lids of dye pictures and of autofluorescence are no brighter
+//! than the retina.
+
+use super::{Profile, inside};
+use crate::{
+    filter,
+    radial::{RAYS, Rays, STEPS},
+    scene::Scene,
+};
+
+/// Fall before and rise after the margin, natural logarithm, from which it is one. Great vessels, smoothed as here, stay
+/// below (judgement, on the real frames at hand and on simulated ones).
+const DEEP: f32 = 0.30;
+
+/// Neighbouring rays, of all rays, that a margin has to hold on to: streaks of lashes and pale or dark patches of the retina
+/// take fewer.
+const LONG: usize = RAYS / 9;
+
+/// The step of each ray at which a lid begins; `STEPS` where none does.
+pub(super) fn margins(scene: &Scene<'_>, rays: &Rays) -> Vec<usize> {
+    let value = &scene.half.value;
+    let long = scene.long() / scene.half.step;
+    let calm = filter::smooth(value, long * 0.006);
+    let aperture = inside(scene);
+    let levels: Vec<Profile> = (0..RAYS).map(|k| Profile::along(rays, k, &calm, |i| calm.data[i])).collect();
+    let within: Vec<usize> =
+        (0..RAYS).map(|k| Profile::along(rays, k, &aperture, |i| aperture.data[i]).last_above(0.5)).collect();
+    let mut middle: Vec<f32> = levels
+        .iter()
+        .zip(&within)
+        .flat_map(|(l, last)| l.values[last / 6..last / 2].iter().flatten().copied())
+        .collect();
+    let lift = 0.15 * filter::percentile(&mut middle, 0.5) + 0.002;
+    let found: Vec<Option<usize>> = (0..RAYS).map(|k| margin(&beside(&levels, k, lift), within[k])).collect();
+    together(&found)
+}
+
+/// Natural logarithm of the light along a ray: the median over nine neighbouring rays, so that single lashes do not show.
+fn beside(levels: &[Profile], ray: usize, lift: f32) -> Vec<Option<f32>> {
+    (0..STEPS)
+        .map(|s| {
+            levels[ray].values[s]?;
+            let mut some: Vec<f32> =
+                (0..9).filter_map(|d| levels[(ray + RAYS + d - 4) % RAYS].values[s]).collect();
+            Some((filter::percentile(&mut some, 0.5) + lift).ln())
+        })
+        .collect()
+}
+
+/// Where one ray falls into the deepest shadow that it comes out of again, in its outer part: halfway down the fall.
+fn margin(log: &[Option<f32>], last: usize) -> Option<usize> {
+    let at = |s: usize| log[s].unwrap_or(f32::NEG_INFINITY);
+    let first = last * 2 / 5;
+    if last < 20 {
+        return None;
+    }
+    // What is reached further out, seen from each step.
+    let mut beyond = vec![f32::NEG_INFINITY; last + 2];
+    for s in (0..=last).rev() {
+        beyond[s] = beyond[s + 1].max(at(s));
+    }
+    let mut best: Option<(f32, usize, f32)> = None;
+    for s in first..last {
+        // The retina before the shadow: its level over the eighth of the ray that ends a little before.
+        let from = s.saturating_sub(last / 6);
+        let mut before: Vec<f32> = (from..s.saturating_sub(2)).map(at).collect();
+        let before = filter::percentile(&mut before, 0.75);
+        let deep = (before - at(s)).min(beyond[s] - at(s));
+        if deep > DEEP && best.is_none_or(|b| deep > b.0) {
+            best = Some((deep, s, before));
+        }
+    }
+    let (_, bottom, before) = best?;
+    let half = 0.5 * (before + at(bottom));
+    let edge = (0..bottom).rev().find(|s| at(*s) > half).map_or(bottom, |s| s + 1);
+    Some(edge)
+}
+
+/// Only the margins that go on over enough neighbouring rays without a step.
+fn together(found: &[Option<usize>]) -> Vec<usize> {
+    let mut out = vec![STEPS; RAYS];
+    let joined = |a: usize, b: usize| match (found[a % RAYS], found[b % RAYS]) {
+        (Some(x), Some(y)) => x.abs_diff(y) <= 12,
+        _ => false,
+    };
+    // A start that is not in the middle of a run; where all rays hold together there is none.
+    let Some(start) = (0..RAYS).find(|k| !joined(*k, k + 1)) else { return out };
+    let mut k = start + 1;
+    while k <= start + RAYS {
+        let mut end = k;
+        while end < start + RAYS && joined(end, end + 1) {
+            end += 1;
+        }
+        if end + 1 - k >= LONG {
+            for ray in k..=end {
+                if let Some(s) = found[ray % RAYS] {
+                    out[ray % RAYS] = s;
+                }
+            }
+        }
+        k = end + 1;
+    }
+    out
+}

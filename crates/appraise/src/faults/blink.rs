@@ -51,6 +51,10 @@ const DARK: f32 = 0.15;
 /// Scores below are not told.
 const TOLD: f64 = 0.1;
 
+/// The shadow before a lid that hangs in: a dark strip of at most this share of the height, with at most this share of the
+/// height beyond it, darker than both sides by this much (natural logarithm) over this share of the width (judgement).
+const SHADOW: (f32, f32, f32, f32) = (0.09, 0.30, 0.20, 0.6);
+
 /// Shortest and longest blink as a share of the height. Shorter ones are lost in the soft edges.
 const SPAN: (f32, f32) = (0.018, 0.60);
 
@@ -139,7 +143,7 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
             let both = ramp(f64::from(0.5 * (from.share + to.share)), MARGINS.0, MARGINS.1);
             let clear = ramp(f64::from(from.share.min(to.share)), CLEAR.0, CLEAR.1);
             let score = (back * both).max(clear);
-            if score > TOLD {
+            if score > TOLD && !blocks.shadow_of_lid(from, to) {
                 pairs.push((score, i, j));
             }
         }
@@ -333,6 +337,30 @@ impl Blocks {
             n += 1;
         }
         f64::from(sum) / n.max(BLOCKS / 2) as f64
+    }
+
+    /// Whether what lies between two edges is but the dark line between the retina and a lid that hangs in.
+    fn shadow_of_lid(&self, from: &Edge, to: &Edge) -> bool {
+        let h = self.height() as f32;
+        let beyond = from.row.min(h - to.row) / h;
+        if to.row - from.row > SHADOW.0 * h || beyond > SHADOW.1 {
+            return false;
+        }
+        let (mut darker, mut n) = (0usize, 0usize);
+        for b in 0..BLOCKS {
+            let (Some(above), Some(below)) = (self.beside(from, b, true), self.beside(to, b, false)) else {
+                continue;
+            };
+            let (first, last) =
+                (cut(from.at(across(b)), self.height()), cut(to.at(across(b)), self.height()));
+            let dark = (first..last.max(first + 1).min(self.height()))
+                .map(|y| self.light.data[y * BLOCKS + b])
+                .fold(f32::INFINITY, f32::min);
+            let beside = self.light.data[above].min(self.light.data[below]);
+            darker += usize::from(dark < beside * (-SHADOW.2).exp());
+            n += 1;
+        }
+        darker as f32 > SHADOW.3 * n.max(BLOCKS / 2) as f32
     }
 
     /// A blink from the sweep's start to this edge, or from it to the sweep's end.

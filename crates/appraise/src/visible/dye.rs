@@ -17,13 +17,17 @@ struct Light {
     noise: f32,
 }
 
+/// Light, as a share of what the lit retina gives, below which nothing is counted as retina. With 0.02 the overlap on ten real
+/// angiograms was 0.992 and 0.87 on simulated ones, whose black is not as black; with 0.10 it was 0.969 and 0.92.
+const FAINT: f32 = 0.055;
+
 pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
     let light = light(scene);
     let (w, h) = (light.light.width, light.light.height);
     let aperture = inside(scene);
     let rays = Rays::new(w, h, centre(&light.light));
     let margins = margins(scene, &rays);
-    let threshold = (1.6 * light.noise).clamp(0.02, 0.07);
+    let threshold = (1.6 * light.noise).clamp(FAINT, 0.07);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
             let level = Profile::along(&rays, k, &light.light, |i| light.light.data[i]);

@@ -15,6 +15,9 @@ pub(crate) struct Sharp {
 /// frames at hand have up to 0.110 where graders saw no blur, 0.115 and more where they did.
 const EDGE: (f64, f64) = (0.100, 0.124);
 
+/// The same in a dye picture whose contrast is gone (judgement).
+const SOFT: (f64, f64) = (0.085, 0.105);
+
 const CELLS: usize = 14;
 const HALF: usize = 14;
 
@@ -33,7 +36,12 @@ pub(crate) fn sharpness(scene: &Scene<'_>, vessels: &Vessels) -> Sharp {
 pub(super) fn blur(seen: &Seen<'_>) -> Option<Finding> {
     let edge = seen.sharp.edge?;
     let radius = f64::from(seen.scene.disc_radius / seen.scene.long());
-    let score = ramp(edge / radius, EDGE.0, EDGE.1);
+    let mut score = ramp(edge / radius, EDGE.0, EDGE.1);
+    if seen.scene.modality.is_dye() {
+        // Dye pictures seldom lose their contrast to haze alone: where it is gone, softer edges are enough.
+        let gone = super::haze::haze(seen).map_or(0.0, |f| f.score);
+        score = score.max(gone.min(ramp(edge / radius, SOFT.0, SOFT.1)));
+    }
     (score > 0.0).then(|| Finding::new(FindingKind::Blur, score, seen.retina.share_of(&seen.scene.aperture)))
 }
 

@@ -14,6 +14,9 @@ use crate::{
 /// below (judgement, on the real frames at hand and on simulated ones).
 const DEEP: f32 = 0.30;
 
+/// The shadow is darker than this share of the retina's usual light; dark red patches of colour frames are not.
+const SHADOW: f32 = 0.45;
+
 /// Neighbouring rays, of all rays, that a margin has to hold on to: streaks of lashes and pale or dark patches of the retina
 /// take fewer.
 const LONG: usize = RAYS / 9;
@@ -32,8 +35,11 @@ pub(super) fn margins(scene: &Scene<'_>, rays: &Rays) -> Vec<usize> {
         .zip(&within)
         .flat_map(|(l, last)| l.values[last / 6..last / 2].iter().flatten().copied())
         .collect();
-    let lift = 0.15 * filter::percentile(&mut middle, 0.5) + 0.002;
-    let found: Vec<Option<usize>> = (0..RAYS).map(|k| margin(&beside(&levels, k, lift), within[k])).collect();
+    let typical = filter::percentile(&mut middle, 0.5);
+    let lift = 0.15 * typical + 0.002;
+    let dark = (SHADOW * typical + lift).ln();
+    let found: Vec<Option<usize>> =
+        (0..RAYS).map(|k| margin(&beside(&levels, k, lift), within[k], dark)).collect();
     together(&found)
 }
 
@@ -49,8 +55,11 @@ fn beside(levels: &[Profile], ray: usize, lift: f32) -> Vec<Option<f32>> {
         .collect()
 }
 
+/// The part of a ray before the shadow's bottom in which the margin lies.
+const NEAR: usize = 6;
+
 /// Where one ray falls into the deepest shadow that it comes out of again, in its outer part: halfway down the fall.
-fn margin(log: &[Option<f32>], last: usize) -> Option<usize> {
+fn margin(log: &[Option<f32>], last: usize, dark: f32) -> Option<usize> {
     let at = |s: usize| log[s].unwrap_or(f32::NEG_INFINITY);
     let first = last * 2 / 5;
     if last < 20 {
@@ -63,19 +72,19 @@ fn margin(log: &[Option<f32>], last: usize) -> Option<usize> {
     }
     let mut best: Option<(f32, usize, f32)> = None;
     for s in first..last {
-        // The retina before the shadow: its level over the eighth of the ray that ends a little before.
-        let from = s.saturating_sub(last / 6);
+        // The retina before the shadow.
+        let from = s.saturating_sub(last / NEAR);
         let mut before: Vec<f32> = (from..s.saturating_sub(2)).map(at).collect();
         let before = filter::percentile(&mut before, 0.75);
         let deep = (before - at(s)).min(beyond[s] - at(s));
-        if deep > DEEP && best.is_none_or(|b| deep > b.0) {
+        if at(s) < dark && deep > DEEP && best.is_none_or(|b| deep > b.0) {
             best = Some((deep, s, before));
         }
     }
     let (_, bottom, before) = best?;
     let half = 0.5 * (before + at(bottom));
-    let edge = (0..bottom).rev().find(|s| at(*s) > half).map_or(bottom, |s| s + 1);
-    Some(edge)
+    let near = bottom.saturating_sub(last / NEAR);
+    Some((near..bottom).rev().find(|s| at(*s) > half).map_or(near, |s| s + 1))
 }
 
 /// Only the margins that go on over enough neighbouring rays without a step.

@@ -1,7 +1,11 @@
 //! Too near, too far, and the iris to one side: told from what is lost at which sides, and whether it is bright or dark.
 
 use super::{Seen, ramp};
-use crate::{filter, mask::Mask};
+use crate::{
+    filter,
+    mask::Mask,
+    radial::{RAYS, Rays, STEPS},
+};
 use serrata_words::{Finding, FindingKind, Side};
 
 /// Brightness up to which what is lost counts as the dark of the iris, and above which as skin.
@@ -33,9 +37,37 @@ pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
 /// the side that loses least (judgement: 0.08 to 0.18).
 fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
     let least = sides.iter().map(|s| if s.dark { s.share } else { 0.0 }).fold(1.0, f64::min);
-    let score = ramp(least, 0.08, 0.18);
+    let score = ramp(least, 0.08, 0.18).max(closed_in(seen));
     let picture = Mask::new(seen.retina.width, seen.retina.height, true);
     (score > 0.0).then(|| Finding::new(FindingKind::TooFar, score, 1.0 - seen.retina.share_of(&picture)))
+}
+
+/// What rays lose at their ends, as shares of their length: the sum of what nine in ten and what three in four lose. Real
+/// frames have up to 0.20, simulated ones at the right distance up to 0.30, simulated ones too far 0.31 and more.
+const CLOSED: (f64, f64) = (0.26, 0.36);
+
+/// The iris is far out of focus: its shadow falls off over this share of a ray at least, an instrument's own rim over less.
+const GRADUAL: (f64, f64) = (0.03, 0.05);
+
+/// How plainly the dark of the iris closes in all round: a soft shadow on every ray.
+fn closed_in(seen: &Seen<'_>) -> f64 {
+    let s = seen.scene;
+    let calm = filter::smooth(&s.half.value, s.long() / s.half.step * 0.006);
+    let (w, h) = (calm.width, calm.height);
+    let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
+    let (mut lost, mut falls) = (Vec::with_capacity(RAYS), Vec::with_capacity(RAYS));
+    for k in 0..RAYS {
+        let light: Vec<f32> =
+            (0..STEPS).map_while(|t| rays.pixel(k, t, w, h)).map(|i| calm.data[i]).collect();
+        let n = light.len();
+        let usual = filter::percentile(&mut light[n * 2 / 5..n * 7 / 10].to_vec(), 0.5);
+        let last = |share: f32| light.iter().rposition(|v| *v > share * usual).unwrap_or(0) as f32;
+        lost.push(1.0 - last(0.35) / n as f32);
+        falls.push((last(0.2) - last(0.7)) / n as f32);
+    }
+    let all = f64::from(filter::percentile(&mut lost, 0.10) + filter::percentile(&mut lost, 0.25));
+    let fall = f64::from(filter::percentile(&mut falls, 0.10));
+    ramp(all, CLOSED.0, CLOSED.1).min(ramp(fall, GRADUAL.0, GRADUAL.1))
 }
 
 /// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).

@@ -3,12 +3,14 @@
 mod blink;
 mod distance;
 mod exposure;
+mod floater;
 mod haze;
 mod kind;
 mod lash;
 mod lid;
 mod lost_side;
 mod motion;
+mod patch;
 mod reflex;
 mod sharpness;
 mod sweep;
@@ -49,6 +51,11 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     out.extend(lids);
     out.extend(reflex::reflex(seen));
     out.extend(haze::haze(seen));
+    out.extend(floater::floater(seen));
+    if !out.iter().any(|f| matches!(f.kind, FindingKind::Blur | FindingKind::Haze) && f.score >= 0.5) {
+        // Where the whole picture is blurred or hazy, no part of it stands out.
+        out.extend(patch::patch(seen));
+    }
     out.extend(kind::wrong_modality(seen.scene));
     out
 }

@@ -143,10 +143,10 @@ fn a_jump_is_found_at_its_row_with_size_and_direction() {
     let jump = o.findings.iter().find(|f| f.kind == FindingKind::Motion).expect("a jump");
     assert!(jump.rows.unwrap()[0].abs_diff(800) <= 17, "{:?}", jump.rows);
     let [right, down] = jump.shift_px.unwrap();
-    assert!((right - 60.0).abs() < 3.0 && down == 0.0, "{right}");
+    assert!((right - 60.0).abs() < 4.0 && down == 0.0, "{right}");
     let degrees =
         60.0 * f64::from(scene.instrument.width) / 1700.0 * scene.instrument.degrees_per_pixel.unwrap();
-    assert!((jump.shift_deg.unwrap() - degrees).abs() < 0.05 * degrees, "{:?}", jump.shift_deg);
+    assert!((jump.shift_deg.unwrap() - degrees).abs() < 0.07 * degrees, "{:?}", jump.shift_deg);
 }
 
 /// Broke once: the outline ended at a blink, so that the retina beyond it was taken for a lid and the blink was not seen.
@@ -156,4 +156,37 @@ fn the_retina_beyond_a_blink_stays_visible() {
     let o = observe(&made.frame, Modality::Colour, None);
     let lowest = o.visible_retina.place.polygons.iter().flatten().map(|p| p[1]).fold(0.0, f64::max);
     assert!(lowest > 1300.0, "{lowest}");
+}
+
+/// Faults that must be the strongest of their kind where they were drawn, and weak where nothing was.
+#[test]
+fn faults_of_dim_pictures_are_told_from_their_absence() {
+    let score = |m: Modality, seed: u64, kind: FindingKind, faults: Vec<Fault>| {
+        let made = made(seed, Eye::R, m, faults);
+        observe(&made.frame, m, None)
+            .findings
+            .iter()
+            .filter(|f| f.kind == kind)
+            .map(|f| f.score)
+            .fold(0.0, f64::max)
+    };
+    // Strengths are those of `serrata phantom frame --fault`.
+    let lid = Fault::Lid { side: serrata_words::Side::Bottom, share: 0.3 };
+    let floater = Fault::Floater { at: [0.38, 0.6], radius: 0.05, dark: 0.7 };
+    let cases = [
+        (FindingKind::Lid, lid, vec![Modality::Fa, Modality::Faf]),
+        (FindingKind::Blur, Fault::Blur { sigma: 14.0 }, vec![Modality::Fa, Modality::Faf]),
+        (FindingKind::Haze, Fault::Haze { strength: 0.8 }, vec![Modality::Fa, Modality::Faf]),
+        (FindingKind::TooFar, Fault::TooFar { strength: 0.6 }, vec![Modality::Fa, Modality::Faf]),
+        (FindingKind::Floater, floater, vec![Modality::Colour, Modality::Fa]),
+    ];
+    for (kind, fault, modalities) in cases {
+        for m in modalities {
+            for seed in [21, 22] {
+                let (with, without) =
+                    (score(m, seed, kind, vec![fault.clone()]), score(m, seed, kind, Vec::new()));
+                assert!(with > 0.4 && without < 0.3, "{kind:?} {m} {seed}: {with} with, {without} without");
+            }
+        }
+    }
 }

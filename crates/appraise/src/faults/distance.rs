@@ -46,6 +46,9 @@ fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
 /// frames have up to 0.20, simulated ones at the right distance up to 0.30, simulated ones too far 0.31 and more.
 const CLOSED: (f64, f64) = (0.26, 0.36);
 
+/// The same of dye pictures, whose light falls off further inside.
+const CLOSED_DYE: (f64, f64) = (0.30, 0.38);
+
 /// The iris is far out of focus: its shadow falls off over this share of a ray at least, an instrument's own rim over less.
 const GRADUAL: (f64, f64) = (0.03, 0.05);
 
@@ -67,7 +70,8 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
     }
     let all = f64::from(filter::percentile(&mut lost, 0.10) + filter::percentile(&mut lost, 0.25));
     let fall = f64::from(filter::percentile(&mut falls, 0.10));
-    ramp(all, CLOSED.0, CLOSED.1).min(ramp(fall, GRADUAL.0, GRADUAL.1))
+    let closed = if s.modality.is_dye() { CLOSED_DYE } else { CLOSED };
+    ramp(all, closed.0, closed.1).min(ramp(fall, GRADUAL.0, GRADUAL.1))
 }
 
 /// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).

@@ -12,6 +12,13 @@ const DARKER: (f64, f64) = (0.35, 0.8);
 /// shadows belong to the rim.
 const SHARE: (f64, f64) = (0.003, 0.05);
 
+/// Least compactness: 1 is a disc.
+const COMPACT: f64 = 0.5;
+
+/// Dark beside a spot (natural logarithm), and the most of it in the ring about it.
+const BESIDE: f64 = 0.2;
+const ALONE: f64 = 0.22;
+
 /// The darkest compact spot away from the rim. Bleeding that hides the retina looks the same in one frame: no more than a hint.
 pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
     let s = seen.scene;
@@ -63,7 +70,24 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
             let (x, y) = (l.0 / s.factor / k as f64, l.1 / s.factor / k as f64);
             (x - cx).hypot(y - cy) < 1.2 * unit
         });
-        if taken > SHARE.1 || compact < 0.45 || known {
+        if taken > SHARE.1 || compact < COMPACT || known {
+            continue;
+        }
+        // It stands alone: among lashes and in wide dark patches there is more dark about it.
+        let radius = (n / std::f64::consts::PI).sqrt();
+        let (mut about, mut dark) = (0usize, 0usize);
+        for y in 0..hh {
+            for x in 0..hw {
+                let far = (x as f64 - cx).hypot(y as f64 - cy) / radius;
+                if (1.6..2.6).contains(&far) {
+                    let i = y * hw + x;
+                    about += 1;
+                    // What lies outside the retina stands no more for itself than the dark does.
+                    dark += usize::from(inside.data[i] <= 0.5 || f64::from(fall(i)) > BESIDE);
+                }
+            }
+        }
+        if dark as f64 > ALONE * about.max(1) as f64 {
             continue;
         }
         let mut falls: Vec<f32> = part.iter().map(|i| fall(*i)).collect();

@@ -10,7 +10,6 @@ mod lash;
 mod lid;
 mod lost_side;
 mod motion;
-mod patch;
 mod reflex;
 mod sharpness;
 mod sweep;
@@ -52,10 +51,6 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     out.extend(reflex::reflex(seen));
     out.extend(haze::haze(seen));
     out.extend(floater::floater(seen));
-    if !out.iter().any(|f| matches!(f.kind, FindingKind::Blur | FindingKind::Haze) && f.score >= 0.5) {
-        // Where the whole picture is blurred or hazy, no part of it stands out.
-        out.extend(patch::patch(seen));
-    }
     out.extend(kind::wrong_modality(seen.scene));
     out
 }

@@ -9,15 +9,6 @@ use serrata_words::{Finding, FindingKind};
 pub(crate) struct Sharp {
     /// Width of the sharpest quarter's edges as a share of the picture's longer side; `None` where there is no vessel.
     pub(crate) edge: Option<f64>,
-    /// Every edge that could be measured.
-    pub(crate) edges: Vec<Edge>,
-}
-
-impl Sharp {
-    /// Whether edges of this width (share of the longer side) would be called blurred.
-    pub(crate) fn blurred(&self, width: f32, scene: &Scene<'_>) -> bool {
-        f64::from(width * scene.long() / scene.disc_radius) > EDGE.0
-    }
 }
 
 /// Edge width in disc radii up to which nothing is said, and from which the picture is plainly blurred. Ultra-widefield
@@ -37,9 +28,9 @@ pub(crate) fn sharpness(scene: &Scene<'_>, vessels: &Vessels) -> Sharp {
     let strong = PLAIN * filter::percentile(&mut contrasts, 0.9);
     let mut widths: Vec<f32> = edges.iter().filter(|e| e.contrast >= strong).map(|e| e.width).collect();
     if widths.len() < 8 {
-        return Sharp { edge: None, edges };
+        return Sharp { edge: None };
     }
-    Sharp { edge: Some(f64::from(filter::percentile(&mut widths, 0.25))), edges }
+    Sharp { edge: Some(f64::from(filter::percentile(&mut widths, 0.25))) }
 }
 
 pub(super) fn blur(seen: &Seen<'_>) -> Option<Finding> {
@@ -69,11 +60,9 @@ fn strongest(scene: &Scene<'_>, vessels: &Vessels) -> Vec<crate::anatomy::Point>
 }
 
 /// One side of a vessel.
-pub(crate) struct Edge {
-    /// Working pixels.
-    pub(crate) at: (f32, f32),
+struct Edge {
     /// Share of the picture's longer side.
-    pub(crate) width: f32,
+    width: f32,
     /// Share of full scale.
     contrast: f32,
 }
@@ -91,7 +80,7 @@ const LEAST: (f32, f32) = (0.06, 0.003);
 
 /// Steepest slope in standard errors of a single step below which the slope over three steps is taken: steps of the
 /// noise are not the vessel's.
-const NOISE: f32 = 5.0;
+const NOISE: f32 = 12.0;
 
 /// Contrast of the vessel's profile over its steepest slope, as a share of the longer side. The profile is the mean of
 /// parallel cuts, so that noise does not look like sharpness.
@@ -149,11 +138,7 @@ fn edge(scene: &Scene<'_>, p: &crate::anatomy::Point) -> Option<Edge> {
         };
         let fine = steepest(1);
         let slope = if fine > NOISE * error { fine } else { steepest(3) };
-        (contrast > least && slope > 0.0).then(|| Edge {
-            at: (p.x, p.y),
-            width: contrast / slope * step / long,
-            contrast,
-        })
+        (contrast > least && slope > 0.0).then(|| Edge { width: contrast / slope * step / long, contrast })
     };
     match (side(-1), side(1)) {
         (Some(a), Some(b)) => Some(if a.width < b.width { a } else { b }),

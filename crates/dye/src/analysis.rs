@@ -113,6 +113,10 @@ pub fn analyse(
             t
         }
     };
+    let choroidal = found
+        .filter(|_| modality == Modality::Icg)
+        .and_then(|(at, radius)| Curves::choroid(&planes, &seconds, Disc { at, radius }))
+        .map(|points| DyeCurve { what: "choroid".to_owned(), points });
     let marks = marks(&told);
     let frames = shots.iter().enumerate().map(|(i, s)| DyeFrame {
         name: s.name.clone(),
@@ -136,7 +140,7 @@ pub fn analyse(
         arteriovenous_passage: span(passage),
         mean_circulation: span(mean),
         problem: problem.map(str::to_owned),
-        curves: curves.as_ref().map(words).unwrap_or_default(),
+        curves: curves.as_ref().map(words).unwrap_or_default().into_iter().chain(choroidal).collect(),
         regions: Vec::new(),
         index: None,
     };

@@ -127,8 +127,13 @@ def test_a_person_accepts_corrects_and_draws_and_all_versions_stay(house: Server
 
     refused = judge(house, run, decision="refused", index=dark["index"], reason="shadow")["regions"][dark["index"]]
     assert refused["status"] == "refused" and refused["outline"] is None and refused["proposed"] == dark["proposed"]
+    # Both are taken back: the proposal is a proposal again, the dab is gone, and the record keeps all of it.
+    again = judge(house, run, decision="withdrawn", index=dark["index"])["regions"]
+    assert again[dark["index"]] == dark and any(r["status"] == "drawn" for r in again)
+    left = judge(house, run, decision="withdrawn", outline=dab["outline"], reason="wrong eye's picture")["regions"]
+    assert all(r["status"] == "proposed" for r in left)
     facts = house.get(f"/api/v1/visits/{run['visit']}")["today"]["facts"]
-    assert [f["kind"] for f in facts].count("region_judged") == 4, "every version is a fact"
+    assert [f["kind"] for f in facts].count("region_judged") == 6, "every version is a fact"
 
 
 @pytest.mark.parametrize(
@@ -136,6 +141,7 @@ def test_a_person_accepts_corrects_and_draws_and_all_versions_stay(house: Server
     [
         ({"decision": "accepted", "index": 999}, "no such proposal"),
         ({"decision": "perhaps", "index": 0}, "no such decision"),
+        ({"decision": "withdrawn", "outline": {"polygons": [[[1, 1], [9, 1], [9, 9]]], "holes": []}}, "nobody drew"),
         ({"decision": "drawn", "strokes": [{"add": True, "radius": 5, "points": [[9, 9]]}]}, "what it is"),
         ({"decision": "drawn", "what": "dark, unfilled"}, "nothing is left"),
         ({"decision": "drawn", "what": "dark, unfilled", "strokes": [{"add": True, "radius": -1, "points": [[9, 9]]}]}, "radius"),

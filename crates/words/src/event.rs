@@ -65,6 +65,8 @@ crate::words! {
         Refused = "refused",
         /// Nothing was proposed; the person drew it.
         Drawn = "drawn",
+        /// What the person made of it before is taken back; it stays in the record.
+        Withdrawn = "withdrawn",
     }
 }
 
@@ -166,7 +168,7 @@ pub struct JudgedRegion {
     pub method: Option<String>,
     /// The outline as it was proposed; none where nothing was.
     pub proposed: Option<Region>,
-    /// The outline that holds now; none where it was refused.
+    /// The outline that holds now, or the drawn one that is taken back; none where it was refused.
     pub outline: Option<Region>,
 }
 

@@ -1691,7 +1691,7 @@ export interface components {
         };
         /** @description What a person makes of a region. */
         JudgeRegion: {
-            /** @description `accepted`, `corrected`, `refused` or `drawn`. */
+            /** @description `accepted`, `corrected`, `refused`, `drawn`, or `withdrawn`, which takes back what was made of it before. */
             decision: string;
             /** @description Its place among the proposals; left out where it is drawn anew. */
             index?: number | null;

@@ -82,7 +82,7 @@ pub struct JudgeRegion {
     /// Why, in words.
     #[serde(default)]
     pub reason: Option<String>,
-    /// `accepted`, `corrected`, `refused` or `drawn`.
+    /// `accepted`, `corrected`, `refused`, `drawn`, or `withdrawn`, which takes back what was made of it before.
     pub decision: String,
     /// Its place among the proposals; left out where it is drawn anew.
     #[serde(default)]
@@ -237,7 +237,7 @@ fn regions(station: &Station, about: &About, made: &Kept) -> Vec<ReadRegion> {
             score: Some(r.score),
             note: r.note.clone(),
         };
-        if let Some((j, who, at)) = last {
+        if let Some((j, who, at)) = last.filter(|(j, ..)| j.decision != RegionDecision::Withdrawn) {
             one.status = j.decision.word().to_owned();
             (one.who, one.at_utc_us, one.outline) = (Some(who.clone()), Some(*at), j.outline.clone());
             if j.decision == RegionDecision::Corrected {
@@ -246,7 +246,10 @@ fn regions(station: &Station, about: &About, made: &Kept) -> Vec<ReadRegion> {
         }
         out.push(one);
     }
-    for (j, who, at) in judged.iter().filter(|(j, ..)| j.decision == RegionDecision::Drawn) {
+    for (at_fact, (j, who, at)) in judged.iter().enumerate() {
+        if j.decision != RegionDecision::Drawn || taken_back(&judged[at_fact..], j) {
+            continue;
+        }
         let (area_mm2, area_interval_mm2) = measured(station, about, made, j.outline.as_ref());
         out.push(ReadRegion {
             index: None,
@@ -263,6 +266,15 @@ fn regions(station: &Station, about: &About, made: &Kept) -> Vec<ReadRegion> {
         });
     }
     out
+}
+
+/// Whether a later word takes back what a person drew.
+fn taken_back(later: &[&(JudgedRegion, String, i64)], drawn: &JudgedRegion) -> bool {
+    later.iter().any(|(j, ..)| {
+        j.decision == RegionDecision::Withdrawn
+            && j.proposed.is_none()
+            && j.outline.as_ref().zip(drawn.outline.as_ref()).is_some_and(|(a, b)| same(a, b))
+    })
 }
 
 /// Area of an outline in the reference frame with its interval, where a projection is known.
@@ -358,7 +370,8 @@ pub async fn judge_region(
     let before = about(&station, id, &eye, &dye).await?;
     let made = kept(&before.wanted.folder)
         .ok_or_else(|| ApiError::not_found(format!("visit {id}"), "its run has not been read"))?;
-    let region = judged(&body, &before, &made)?;
+    let now = regions(&station, &before, &made);
+    let region = judged(&body, &before, &made, &now)?;
     let reason = body.reason.map(|r| r.trim().to_owned()).filter(|r| !r.is_empty());
     let fact = Fact::RegionJudged { region: Box::new(region) };
     station.store().add_fact(before.visit.id, fact, reason, &by).await?;
@@ -366,14 +379,19 @@ pub async fn judge_region(
     Ok(Json(told(&station, &after)))
 }
 
-fn judged(body: &JudgeRegion, about: &About, made: &Kept) -> Result<JudgedRegion, ApiError> {
+fn judged(
+    body: &JudgeRegion,
+    about: &About,
+    made: &Kept,
+    now: &[ReadRegion],
+) -> Result<JudgedRegion, ApiError> {
     let bad = |what: &str, remedy: &str| ApiError::bad("region", what, remedy);
     let decision: RegionDecision = body
         .decision
         .parse()
-        .map_err(|_| bad("no such decision", "Write accepted, corrected, refused or drawn"))?;
+        .map_err(|_| bad("no such decision", "Write accepted, corrected, refused, drawn or withdrawn"))?;
     let proposal = match (decision, body.index) {
-        (RegionDecision::Drawn, _) => None,
+        (RegionDecision::Drawn, _) | (RegionDecision::Withdrawn, None) => None,
         (_, Some(i)) => Some(
             made.line
                 .regions
@@ -403,6 +421,15 @@ fn judged(body: &JudgeRegion, about: &About, made: &Kept) -> Result<JudgedRegion
     let outline = match decision {
         RegionDecision::Refused => None,
         RegionDecision::Accepted => proposed.clone(),
+        RegionDecision::Withdrawn if proposal.is_some() => None,
+        RegionDecision::Withdrawn => {
+            let known =
+                |r: &ReadRegion| r.index.is_none() && r.outline.as_ref().is_some_and(|o| same(o, &drawn));
+            if !now.iter().any(known) {
+                return Err(bad("nobody drew such an outline", "Give the outline of one that was drawn"));
+            }
+            Some(drawn)
+        }
         RegionDecision::Corrected | RegionDecision::Drawn => {
             if drawn.polygons.is_empty() {
                 return Err(bad("nothing is left of the outline", "Refuse it, or draw it again"));
@@ -412,6 +439,13 @@ fn judged(body: &JudgeRegion, about: &About, made: &Kept) -> Result<JudgedRegion
     };
     let what = match proposal {
         Some(p) => word(&p.what),
+        None if decision == RegionDecision::Withdrawn => now
+            .iter()
+            .find(|r| {
+                r.index.is_none() && r.outline.as_ref().zip(outline.as_ref()).is_some_and(|(a, b)| same(a, b))
+            })
+            .map(|r| r.what.clone())
+            .unwrap_or_default(),
         None => body
             .what
             .as_deref()

@@ -15,7 +15,7 @@ finish() {
 trap finish EXIT
 
 port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
-"$bin" demo --dir "$work/day" --size 900 --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
+"$bin" demo --dir "$work/day" --size "${SERRATA_DAY_SIZE:-900}" --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
 server=$!
 for _ in $(seq 600); do
     grep -q 'Serrata is at http' "$work/out" && break

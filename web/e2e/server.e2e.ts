@@ -136,4 +136,103 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     }
     await page.context().close();
   });
+
+  /** A page for gloved fingers: touch, at one of the two sizes. */
+  async function touched(width: number, scheme: "dark" | "light" = "dark"): Promise<{ page: Page; troubles: string[] }> {
+    const context = await browser.newContext({ viewport: { width, height: 800 }, hasTouch: true, colorScheme: scheme, timezoneId: "UTC", acceptDownloads: true });
+    const page = await context.newPage();
+    const troubles: string[] = [];
+    page.on("pageerror", (error) => troubles.push(error.message));
+    page.on("console", (message) => {
+      if (message.type() === "error") troubles.push(message.text());
+    });
+    return { page, troubles };
+  }
+
+  async function named(page: Page): Promise<void> {
+    const initials = page.getByLabel("Your initials");
+    await initials.fill("RK");
+    await initials.blur();
+  }
+
+  test.each(WIDTHS)("the invented day by touch at %i px: from the list to the hand-over, a dye run beside it", { timeout: 240_000 }, async (width) => {
+    const day = await ask<Day>("/day");
+    const open = day.visits.filter((v) => v.frames > 0 && v.state === "open");
+    const dyed = open.find((v) => v.order.includes("Fluorescein"));
+    const plain = open.find((v) => v.views_met > 0 && v !== dyed);
+    if (dyed === undefined || plain === undefined) throw new Error("The demo day has a dye run and another open visit.");
+
+    // Two visits at once, each from the day's list.
+    const one = await touched(width);
+    const two = await touched(width);
+    for (const [{ page }, visit] of [[one, plain], [two, dyed]] as const) {
+      await page.goto(`${URL_GIVEN}/`);
+      await page.getByText("live", { exact: true }).waitFor();
+      await page.getByText(visit.patient_name).first().tap();
+      await page.waitForURL(`**/visits/${String(visit.id)}`);
+      await page.getByText("Are the pictures complete?").waitFor();
+    }
+
+    // The dye run: unwell and well again at one button, then read in numbers while the other visit goes on.
+    await two.page.goto(`${URL_GIVEN}/visits/${String(dyed.id)}/dye`);
+    await named(two.page);
+    await two.page.getByRole("button", { name: "Unwell", exact: true }).tap();
+    await two.page.getByRole("button", { name: "Well again", exact: true }).waitFor();
+    expect((await ask<Day>("/day")).visits.find((v) => v.id === dyed.id)?.unwell, "the board knows").toBe(true);
+    await two.page.getByRole("button", { name: "Well again", exact: true }).tap();
+    await two.page.getByRole("button", { name: "Unwell", exact: true }).waitFor();
+    await two.page.getByRole("button", { name: /^Read (the run|it again)$/ }).first().tap();
+
+    // Meanwhile the other visit's frames are laid on one sphere.
+    const eye = (await ask<Visit>(`/visits/${String(plain.id)}`)).frames.find((f) => f.verdict !== "not_usable" && f.state === "checked")?.eye ?? "R";
+    await one.page.goto(`${URL_GIVEN}/visits/${String(plain.id)}/montage/${eye}`);
+    await one.page.getByRole("button", { name: /^Put them together/ }).tap();
+    await one.page.getByRole("application").waitFor({ timeout: 120_000 });
+    const drawn = one.page.locator("svg image").first();
+    await expect.poll(() => drawn.getAttribute("href")).toContain("/montage/");
+    await hold(one.page, "montage", width);
+
+    await two.page.getByRole("link", { name: "Curves as a table" }).first().waitFor({ timeout: 120_000 });
+    await hold(two.page, "dye", width);
+
+    // The hand-over: the paper, then a package that counts as sent.
+    await one.page.goto(`${URL_GIVEN}/visits/${String(plain.id)}`);
+    await named(one.page);
+    const paper = await fetch(`${URL_GIVEN}/api/v1/visits/${String(plain.id)}/record.pdf?who=RK`);
+    expect(paper.headers.get("content-type")).toBe("application/pdf");
+    const [taken] = await Promise.all([one.page.waitForEvent("download"), one.page.getByRole("link", { name: "As a package (zip)" }).tap()]);
+    const zip = await readFile(await taken.path());
+    expect([...zip.subarray(0, 2)], "a zip").toEqual([0x50, 0x4b]);
+    await one.page.goto(`${URL_GIVEN}/send`);
+    await one.page.getByRole("heading", { name: "Send" }).waitFor();
+    await expect.poll(() => one.page.getByText("Loading", { exact: false }).count()).toBe(0);
+    await hold(one.page, "send", width);
+    const closing = await ask<{ left: string[] }>("/day/closing");
+    expect(closing.left.filter((line) => line.includes(plain.patient_name) && line.includes("not sent"))).toEqual([]);
+
+    expect([...one.troubles, ...two.troubles]).toEqual([]);
+    await one.page.context().close();
+    await two.page.context().close();
+
+    // The same screens for the desk.
+    const light = await touched(width, "light");
+    const shown: [string, string][] = [
+      ["day", "/"],
+      ["visit", `/visits/${String(plain.id)}`],
+      ["frame", `/frames/${String((await known()).frame.brief.id)}`],
+      ["dye", `/visits/${String(dyed.id)}/dye`],
+      ["montage", `/visits/${String(plain.id)}/montage/${eye}`],
+      ["send", "/send"],
+    ];
+    for (const [name, path] of shown) {
+      await light.page.goto(URL_GIVEN + path);
+      await light.page.getByText("live", { exact: true }).waitFor();
+      await expect.poll(() => light.page.getByText("Loading", { exact: false }).count()).toBe(0);
+      await light.page.waitForLoadState("networkidle", { timeout: 5000 }).catch(() => undefined);
+      await shot(light.page, `${name}-light-${String(width)}`);
+      expect(await axe(light.page), `${name}, light: axe`).toEqual([]);
+    }
+    expect(light.troubles).toEqual([]);
+    await light.page.context().close();
+  });
 });

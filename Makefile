@@ -57,8 +57,10 @@ appraisal-bench: build ## Prints every figure that the appraisal is held to (BEN
 	@.venv/bin/python checks/appraisal_bench.py $(BENCH)
 
 pictures: build ## Makes the pictures of the screens in docs/pictures anew, from the invented clinic day
-	@shots=$$(mktemp -d) && SERRATA_SHOTS=$$shots scripts/browser.sh \
-	    && for name in day visit frame; do cp $$shots/$$name-1280.png docs/pictures/$$name.png; done; rm -rf $$shots
+	@shots=$$(mktemp -d) && SERRATA_SHOTS=$$shots SERRATA_DAY_SIZE=2400 scripts/browser.sh \
+	    && for name in day visit frame dye montage send; do \
+	        .venv/bin/python scripts/shrink.py $$shots/$$name-1280.png docs/pictures/$$name.png; \
+	        .venv/bin/python scripts/shrink.py $$shots/$$name-light-1280.png docs/pictures/$$name-light.png; done; rm -rf $$shots
 
 fuzz: ## By hand, with cargo-fuzz and a nightly compiler: TARGET_NAME=decode SECONDS_EACH=60
 	@scripts/fuzz.sh

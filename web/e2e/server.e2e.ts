@@ -190,6 +190,7 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await one.page.getByRole("application").waitFor({ timeout: 120_000 });
     const drawn = one.page.locator("svg image").first();
     await expect.poll(() => drawn.getAttribute("href")).toContain("/montage/");
+    await one.page.getByText("Drag to look around.", { exact: false }).waitFor();
     await hold(one.page, "montage", width);
 
     await two.page.getByRole("link", { name: "Curves as a table" }).first().waitFor({ timeout: 120_000 });

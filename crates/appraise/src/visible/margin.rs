@@ -71,12 +71,12 @@ fn margin(log: &[Option<f32>], last: usize, dark: f32) -> Option<usize> {
         beyond[s] = beyond[s + 1].max(at(s));
     }
     let mut best: Option<(f32, usize, f32)> = None;
-    for s in first..last {
+    for (s, beyond) in beyond.iter().enumerate().take(last).skip(first) {
         // The retina before the shadow.
         let from = s.saturating_sub(last / NEAR);
         let mut before: Vec<f32> = (from..s.saturating_sub(2)).map(at).collect();
         let before = filter::percentile(&mut before, 0.75);
-        let deep = (before - at(s)).min(beyond[s] - at(s));
+        let deep = (before - at(s)).min(beyond - at(s));
         if at(s) < dark && deep > DEEP && best.is_none_or(|b| deep > b.0) {
             best = Some((deep, s, before));
         }

@@ -1,4 +1,4 @@
-"""Makes a picture of a screen small enough for the repository: 1000 pixels wide, 128 colours.
+"""Makes a picture of a screen small enough for the repository: 1000 pixels wide, 256 colours.
 
     shrink.py FROM TO
 """
@@ -10,4 +10,4 @@ from PIL import Image
 source, target = sys.argv[1:]
 picture = Image.open(source).convert("RGB")
 height = round(picture.height * 1000 / picture.width)
-picture.resize((1000, height), Image.Resampling.LANCZOS).quantize(128).save(target, optimize=True)
+picture.resize((1000, height), Image.Resampling.LANCZOS).quantize(256).save(target, optimize=True)

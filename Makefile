@@ -59,8 +59,9 @@ appraisal-bench: build ## Prints every figure that the appraisal is held to (BEN
 pictures: build ## Makes the pictures of the screens in docs/pictures anew, from the invented clinic day
 	@shots=$$(mktemp -d) && SERRATA_SHOTS=$$shots SERRATA_DAY_SIZE=2400 scripts/browser.sh \
 	    && for name in day visit frame dye montage send; do \
-	        .venv/bin/python scripts/shrink.py $$shots/$$name-1280.png docs/pictures/$$name.png; \
-	        .venv/bin/python scripts/shrink.py $$shots/$$name-light-1280.png docs/pictures/$$name-light.png; done; rm -rf $$shots
+	        .venv/bin/python scripts/shrink.py $$shots/$$name-1280.png docs/pictures/$$name.png \
+	            && .venv/bin/python scripts/shrink.py $$shots/$$name-light-1280.png docs/pictures/$$name-light.png || exit 1; \
+	    done && rm -rf $$shots
 
 fuzz: ## By hand, with cargo-fuzz and a nightly compiler: TARGET_NAME=decode SECONDS_EACH=60
 	@scripts/fuzz.sh

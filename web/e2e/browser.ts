@@ -18,9 +18,10 @@ export function launch(): Promise<Browser> {
   });
 }
 
-/** A page that keeps every script error and every failed request of its own, for a test to look at. */
-export async function newPage(browser: Browser, width: number, scheme: "dark" | "light" = "dark"): Promise<{ page: Page; troubles: string[] }> {
-  const context = await browser.newContext({ viewport: { width, height: 900 }, colorScheme: scheme, timezoneId: "UTC" });
+/** A page that keeps every script error and every failed request of its own, for a test to look at. `touch`: for gloved fingers, 800 high. */
+export async function newPage(browser: Browser, width: number, scheme: "dark" | "light" = "dark", touch = false): Promise<{ page: Page; troubles: string[] }> {
+  const viewport = { width, height: touch ? 800 : 900 };
+  const context = await browser.newContext({ viewport, hasTouch: touch, colorScheme: scheme, timezoneId: "UTC" });
   const page = await context.newPage();
   const troubles: string[] = [];
   page.on("pageerror", (error) => troubles.push(error.message));

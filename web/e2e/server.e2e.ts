@@ -137,18 +137,6 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await page.context().close();
   });
 
-  /** A page for gloved fingers: touch, at one of the two sizes. */
-  async function touched(width: number, scheme: "dark" | "light" = "dark"): Promise<{ page: Page; troubles: string[] }> {
-    const context = await browser.newContext({ viewport: { width, height: 800 }, hasTouch: true, colorScheme: scheme, timezoneId: "UTC", acceptDownloads: true });
-    const page = await context.newPage();
-    const troubles: string[] = [];
-    page.on("pageerror", (error) => troubles.push(error.message));
-    page.on("console", (message) => {
-      if (message.type() === "error") troubles.push(message.text());
-    });
-    return { page, troubles };
-  }
-
   async function named(page: Page): Promise<void> {
     const initials = page.getByLabel("Your initials");
     await initials.fill("RK");
@@ -163,8 +151,8 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     if (dyed === undefined || plain === undefined) throw new Error("The demo day has a dye run and another open visit.");
 
     // Two visits at once, each from the day's list.
-    const one = await touched(width);
-    const two = await touched(width);
+    const one = await newPage(browser, width, "dark", true);
+    const two = await newPage(browser, width, "dark", true);
     for (const [{ page }, visit] of [[one, plain], [two, dyed]] as const) {
       await page.goto(`${URL_GIVEN}/`);
       await page.getByText("live", { exact: true }).waitFor();
@@ -216,7 +204,7 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await two.page.context().close();
 
     // The same screens for the desk.
-    const light = await touched(width, "light");
+    const light = await newPage(browser, width, "light", true);
     const shown: [string, string][] = [
       ["day", "/"],
       ["visit", `/visits/${String(plain.id)}`],

@@ -25,17 +25,20 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
     if s.round {
         return None;
     }
-    let long = s.long() / s.half.step;
-    let source = &s.half.value;
+    // A quarter of the working size: what is sought is a twentieth of the picture wide.
+    let source = filter::half(&s.half.value);
     let (hw, hh) = (source.width, source.height);
+    // Halving leaves single rows and columns as they are.
+    let twice = |shrunk: bool| if shrunk { 2 } else { 1 };
+    let k = twice(s.half.step > 1.0) * twice(hw < s.half.value.width);
+    let long = s.long() / k as f32;
     let mut levels: Vec<f32> = source.data.clone();
     let lift = 0.1 * filter::percentile(&mut levels, 0.6) + 0.004;
     let log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| (v + lift).ln()).collect() };
-    let k = if s.half.step > 1.0 { 2 } else { 1 };
-    let core = anatomy::core(seen.retina, s.long() * 0.03);
-    let inside = Plane::from_fn(hw, hh, |x, y| {
-        f32::from(u8::from(core.at((x * k).min(core.width - 1), (y * k).min(core.height - 1))))
-    });
+    let small = Mask::from_fn(hw, hh, |x, y| seen.retina.at(x * k, y * k));
+    let core = anatomy::core(&small, long * 0.03);
+    let inside =
+        Plane { width: hw, height: hh, data: core.data.iter().map(|c| f32::from(u8::from(*c))).collect() };
     // Wider than great vessels and the fovea's dip; the ground is taken from the retina alone.
     let narrow = filter::smooth(&log, long * 0.008);
     let lit = Plane {
@@ -53,7 +56,7 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
         inside.data[i] > 0.5 && f64::from(fall(i)) > DARKER.0
     });
     let area = s.aperture.count() as f64 / (k * k) as f64;
-    let unit = f64::from(s.disc_radius / s.half.step);
+    let unit = f64::from(s.disc_radius) / k as f64;
     let mut best: Option<(f64, Vec<usize>)> = None;
     for part in spots.parts() {
         let taken = part.len() as f64 / area;
@@ -76,8 +79,12 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
         // It stands alone: among lashes and in wide dark patches there is more dark about it.
         let radius = (n / std::f64::consts::PI).sqrt();
         let (mut about, mut dark) = (0usize, 0usize);
-        for y in 0..hh {
-            for x in 0..hw {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // cut to the plane
+        let span = |c: f64, most: usize| {
+            ((c - 2.6 * radius).max(0.0) as usize)..((c + 2.6 * radius).max(0.0) as usize + 1).min(most)
+        };
+        for y in span(cy, hh) {
+            for x in span(cx, hw) {
                 let far = (x as f64 - cx).hypot(y as f64 - cy) / radius;
                 if (1.6..2.6).contains(&far) {
                     let i = y * hw + x;
@@ -97,11 +104,11 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
         }
     }
     let (score, part) = best.filter(|b| b.0 > 0.0)?;
-    let mut small = Mask::new(hw, hh, false);
+    let mut spot = Mask::new(hw, hh, false);
     for i in part {
-        small.data[i] = true;
+        spot.data[i] = true;
     }
     let place =
-        Mask::from_fn(s.width(), s.height(), |x, y| small.at((x / k).min(hw - 1), (y / k).min(hh - 1)));
+        Mask::from_fn(s.width(), s.height(), |x, y| spot.at((x / k).min(hw - 1), (y / k).min(hh - 1)));
     Some(placed(FindingKind::Floater, score, &place, s))
 }

@@ -1,6 +1,6 @@
 //! Haze: scattered light takes the contrast of the vessels.
 
-use super::{Seen, ramp};
+use super::{Seen, exposure, ramp};
 use serrata_words::{Finding, FindingKind, Modality};
 
 /// Contrast of the strong vessels below which haze is named, and at which it is heavy. In clear colour frames it is
@@ -27,6 +27,10 @@ pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
         // Others are left out: there the contrast is the dye's or the light's, or nothing was at hand.
         _ => return None,
     };
+    // Before the dye has come there is nothing to lose contrast.
+    if seen.scene.modality.is_dye() && exposure::underexposed(seen).is_some_and(|f| f.score >= 1.0) {
+        return None;
+    }
     let score = 1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear);
     (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
 }

@@ -1,7 +1,7 @@
 //! Margins of lids: along a ray outwards the light falls into the shadow before the lid and rises again on its skin.
 //!
-//! Told from the shape alone and not from brightness: the lids of dye pictures and of autofluorescence are no brighter
-//! than the retina.
+//! Told from the shadow and not from the lid's own brightness: the lids of dye pictures and of autofluorescence are no
+//! brighter than the retina.
 
 use super::{Profile, inside};
 use crate::{
@@ -43,14 +43,23 @@ pub(super) fn margins(scene: &Scene<'_>, rays: &Rays) -> Vec<usize> {
     together(&found)
 }
 
-/// Natural logarithm of the light along a ray: the median over nine neighbouring rays, so that single lashes do not show.
+/// Rays whose median is a ray's light, so that single lashes do not show.
+const BESIDE: usize = 9;
+
+/// Natural logarithm of the light along a ray, as the median over [`BESIDE`] neighbouring rays.
 fn beside(levels: &[Profile], ray: usize, lift: f32) -> Vec<Option<f32>> {
+    let mut some = [0.0f32; BESIDE];
     (0..STEPS)
         .map(|s| {
             levels[ray].values[s]?;
-            let mut some: Vec<f32> =
-                (0..9).filter_map(|d| levels[(ray + RAYS + d - 4) % RAYS].values[s]).collect();
-            Some((filter::percentile(&mut some, 0.5) + lift).ln())
+            let mut n = 0;
+            for d in 0..BESIDE {
+                if let Some(v) = levels[(ray + RAYS + d - BESIDE / 2) % RAYS].values[s] {
+                    some[n] = v;
+                    n += 1;
+                }
+            }
+            Some((filter::percentile(&mut some[..n], 0.5) + lift).ln())
         })
         .collect()
 }
@@ -72,12 +81,15 @@ fn margin(log: &[Option<f32>], last: usize, dark: f32) -> Option<usize> {
     }
     let mut best: Option<(f32, usize, f32)> = None;
     for (s, beyond) in beyond.iter().enumerate().take(last).skip(first) {
+        if at(s) >= dark || beyond - at(s) <= DEEP {
+            continue;
+        }
         // The retina before the shadow.
         let from = s.saturating_sub(last / NEAR);
         let mut before: Vec<f32> = (from..s.saturating_sub(2)).map(at).collect();
         let before = filter::percentile(&mut before, 0.75);
         let deep = (before - at(s)).min(beyond - at(s));
-        if at(s) < dark && deep > DEEP && best.is_none_or(|b| deep > b.0) {
+        if deep > DEEP && best.is_none_or(|b| deep > b.0) {
             best = Some((deep, s, before));
         }
     }

@@ -3,7 +3,7 @@
 //! Told from the shadow and not from the lid's own brightness: the lids of dye pictures and of autofluorescence are no
 //! brighter than the retina.
 
-use super::{Profile, inside};
+use super::Profile;
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -21,36 +21,36 @@ const SHADOW: f32 = 0.45;
 /// take fewer.
 const LONG: usize = RAYS / 9;
 
-/// The step of each ray at which a lid begins; `STEPS` where none does.
-pub(super) fn margins(scene: &Scene<'_>, rays: &Rays) -> Vec<usize> {
-    let value = &scene.half.value;
-    let long = scene.long() / scene.half.step;
-    let calm = filter::smooth(value, long * 0.006);
-    let aperture = inside(scene);
+/// The step of each ray at which a lid begins; `STEPS` where none does. `within`: the last step of each ray inside the aperture.
+pub(super) fn margins(scene: &Scene<'_>, rays: &Rays, within: &[usize]) -> Vec<usize> {
+    let calm = filter::smooth(&scene.half.value, scene.long() / scene.half.step * 0.006);
     let levels: Vec<Profile> = (0..RAYS).map(|k| Profile::along(rays, k, &calm, |i| calm.data[i])).collect();
-    let within: Vec<usize> =
-        (0..RAYS).map(|k| Profile::along(rays, k, &aperture, |i| aperture.data[i]).last_above(0.5)).collect();
     let mut middle: Vec<f32> = levels
         .iter()
-        .zip(&within)
+        .zip(within)
         .flat_map(|(l, last)| l.values[last / 6..last / 2].iter().flatten().copied())
         .collect();
     let typical = filter::percentile(&mut middle, 0.5);
     let lift = 0.15 * typical + 0.002;
     let dark = (SHADOW * typical + lift).ln();
     let found: Vec<Option<usize>> =
-        (0..RAYS).map(|k| margin(&beside(&levels, k, lift), within[k], dark)).collect();
+        (0..RAYS).map(|k| margin(&beside(&levels, k, lift, within[k]), within[k], dark)).collect();
     together(&found)
 }
 
 /// Rays whose median is a ray's light, so that single lashes do not show.
 const BESIDE: usize = 9;
 
-/// Natural logarithm of the light along a ray, as the median over [`BESIDE`] neighbouring rays.
-fn beside(levels: &[Profile], ray: usize, lift: f32) -> Vec<Option<f32>> {
+/// Natural logarithm of the light along the part of a ray that [`margin`] looks at, as the median over [`BESIDE`]
+/// neighbouring rays.
+fn beside(levels: &[Profile], ray: usize, lift: f32, last: usize) -> Vec<Option<f32>> {
     let mut some = [0.0f32; BESIDE];
+    let first = outer(last).saturating_sub(last / NEAR);
     (0..STEPS)
         .map(|s| {
+            if !(first..=last).contains(&s) {
+                return None;
+            }
             levels[ray].values[s]?;
             let mut n = 0;
             for d in 0..BESIDE {
@@ -67,10 +67,15 @@ fn beside(levels: &[Profile], ray: usize, lift: f32) -> Vec<Option<f32>> {
 /// The part of a ray before the shadow's bottom in which the margin lies.
 const NEAR: usize = 6;
 
+/// The step from which on a lid may begin: not in the middle of the picture.
+const fn outer(last: usize) -> usize {
+    last * 2 / 5
+}
+
 /// Where one ray falls into the deepest shadow that it comes out of again, in its outer part: halfway down the fall.
 fn margin(log: &[Option<f32>], last: usize, dark: f32) -> Option<usize> {
     let at = |s: usize| log[s].unwrap_or(f32::NEG_INFINITY);
-    let first = last * 2 / 5;
+    let first = outer(last);
     if last < 20 {
         return None;
     }

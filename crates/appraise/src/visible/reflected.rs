@@ -20,15 +20,16 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
     let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + DARK).ln()).collect() };
     let redness = redness(scene);
     let aperture = inside(scene);
-    let margins = if scene.round { vec![STEPS; RAYS] } else { margins(scene, &rays) };
+    let within: Vec<usize> =
+        (0..RAYS).map(|k| Profile::along(&rays, k, value, |i| aperture.data[i]).last_above(0.5)).collect();
+    let margins = if scene.round { vec![STEPS; RAYS] } else { margins(scene, &rays, &within) };
     let mut middle: Vec<f32> = central(&log);
     let typical = filter::percentile(&mut middle, 0.5);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
             let brightness = Profile::along(&rays, k, value, |i| log.data[i]);
             let red = Profile::along(&rays, k, value, |i| redness.data[i]);
-            let within = Profile::along(&rays, k, value, |i| aperture.data[i]);
-            ray_gain(&brightness, &red, within.last_above(0.5).min(margins[k]), typical)
+            ray_gain(&brightness, &red, within[k].min(margins[k]), typical)
         })
         .collect();
     let best = Rays::best(&gain, 4, 0.12);

@@ -77,7 +77,8 @@ impl<'a> Scene<'a> {
             let grey = working.channels.swap_remove(0);
             (grey.clone(), grey, None)
         };
-        let mut aperture = rim(frame, &value, working.factor, BLACK);
+        let calm = filter::box_mean(&value, 2);
+        let mut aperture = rim(frame, &calm, working.factor, BLACK);
         let half = Half {
             detail: filter::half(&detail),
             value: filter::half(&value),
@@ -95,7 +96,7 @@ impl<'a> Scene<'a> {
             aperture = disc.and(&aperture);
         }
         if modality.is_dye() && diameter.is_none() {
-            aperture = rim(frame, &value, working.factor, FLOOR);
+            aperture = rim(frame, &calm, working.factor, FLOOR);
         }
         let disc_radius = diameter.map_or(WIDE * long, |d| NARROW * d);
         let round = diameter.is_some();
@@ -114,7 +115,7 @@ impl<'a> Scene<'a> {
             disc_radius,
             blueness: blueness.unwrap_or(0.0),
         };
-        scene.painted = stamp::painted(&scene);
+        scene.painted = stamp::painted(&scene, &calm);
         scene
     }
 
@@ -201,11 +202,11 @@ const BLACK: f32 = 0.012;
 /// Black in dye pictures, whose dark floor is inside: half a grey level of 8 bit.
 const FLOOR: f32 = 0.002;
 
-/// What the instrument fills: everything but uncovered pixels and black that hangs together with the border.
-fn rim(frame: &Frame, value: &Plane, factor: u32, limit: f32) -> Mask {
-    let calm = filter::box_mean(value, 2);
+/// What the instrument fills: everything but uncovered pixels and black that hangs together with the border. `calm`: the
+/// brightness, smoothed a little.
+fn rim(frame: &Frame, calm: &Plane, factor: u32, limit: f32) -> Mask {
     let half = factor / 2;
-    let black = Mask::from_fn(value.width, value.height, |x, y| {
+    let black = Mask::from_fn(calm.width, calm.height, |x, y| {
         let (fx, fy) = (x as u32 * factor + half, y as u32 * factor + half);
         calm.at(x, y) < limit || !frame.coverage.at(fx, fy)
     });
@@ -213,16 +214,9 @@ fn rim(frame: &Frame, value: &Plane, factor: u32, limit: f32) -> Mask {
         return black.inverse();
     }
     // Narrow dark cracks (lash shadows, the rim between lid and retina) do not let the outside in.
-    let reach = (value.width.max(value.height) / 160).max(1);
-    let solid = filter::box_mean(
-        &Plane::from_fn(value.width, value.height, |x, y| f32::from(u8::from(black.at(x, y)))),
-        reach,
-    );
-    let core = Mask::from_fn(value.width, value.height, |x, y| solid.at(x, y) > 0.999).connected_to_border();
-    let core = Plane::from_fn(value.width, value.height, |x, y| f32::from(u8::from(core.at(x, y))));
-    let grown = filter::box_mean(&core, reach);
-    let outside = Mask::from_fn(value.width, value.height, |x, y| black.at(x, y) && grown.at(x, y) > 0.0);
-    outside.inverse()
+    let reach = (calm.width.max(calm.height) / 160).max(1);
+    let grown = black.eroded(reach).connected_to_border().dilated(reach);
+    black.and(&grown).inverse()
 }
 
 /// Diameter of the aperture where it is a disc, perhaps cut by the picture's borders.

@@ -3,14 +3,14 @@
 use crate::{filter, mask::Mask, scene::Scene};
 use serrata_frame::Plane;
 
-/// Painted rectangles inside the aperture of a grey picture. They are neither retina nor a fault.
-pub(crate) fn painted(scene: &Scene<'_>) -> Mask {
+/// Painted rectangles inside the aperture of a grey picture. They are neither retina nor a fault. `mean`: the brightness as
+/// the mean over five by five pixels.
+pub(crate) fn painted(scene: &Scene<'_>, mean: &Plane) -> Mask {
     let (w, h) = (scene.width(), scene.height());
     let none = Mask::new(w, h, false);
     if scene.red.is_some() {
         return none;
     }
-    let mean = filter::box_mean(&scene.value, 2);
     let square = Plane { width: w, height: h, data: scene.value.data.iter().map(|v| v * v).collect() };
     let square = filter::box_mean(&square, 2);
     // Half a grey level of 8 bit: less than any sensor's noise leaves.

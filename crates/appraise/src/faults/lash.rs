@@ -20,9 +20,9 @@ pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
     let wide = filter::rows_mean(&narrow, (s.long() / s.half.step * 0.03) as usize);
     let k = if s.half.step > 1.0 { 2 } else { 1 };
+    let dark: Vec<bool> = wide.data.iter().zip(&narrow.data).map(|(w, n)| w - n > DARKER).collect();
     let streak = Mask::from_fn(w, h, |x, y| {
-        let (i, j) = ((x / k).min(hw - 1), (y / k).min(hh - 1));
-        seen.retina.at(x, y) && wide.at(i, j) - narrow.at(i, j) > DARKER
+        seen.retina.at(x, y) && dark[(y / k).min(hh - 1) * hw + (x / k).min(hw - 1)]
     });
     let streak = streak.without_specks(w * h / 2500);
     let mut out = Vec::new();

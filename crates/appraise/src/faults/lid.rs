@@ -26,19 +26,15 @@ pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
             .collect(),
     };
     let least = w * h / 400;
-    let mut out = Vec::new();
-    for (side, columns, rows) in [
-        (Side::Top, 0..w, 0..h.div_ceil(2)),
-        (Side::Bottom, 0..w, h / 2..h),
-        (Side::Left, 0..w.div_ceil(2), 0..h),
-        (Side::Right, w / 2..w, 0..h),
-    ] {
-        let mut part = Mask::new(w, h, false);
-        for y in rows {
-            for x in columns.clone() {
-                part.data[y * w + x] = covered.data[y * w + x] && side_of(x, y, w, h) == side;
-            }
+    let sides = [Side::Top, Side::Bottom, Side::Left, Side::Right];
+    let mut parts = [(); 4].map(|()| Mask::new(w, h, false));
+    for (y, row) in covered.data.chunks_exact(w).enumerate() {
+        for x in (0..w).filter(|x| row[*x]) {
+            parts[side_of(x, y, w, h)].data[y * w + x] = true;
         }
+    }
+    let mut out = Vec::new();
+    for (side, part) in sides.into_iter().zip(parts) {
         if part.count() < least {
             continue;
         }
@@ -53,14 +49,8 @@ pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     out
 }
 
-/// The nearest side, where the picture's diagonals divide the sides.
-fn side_of(x: usize, y: usize, w: usize, h: usize) -> Side {
+/// The nearest side, where the picture's diagonals divide the sides: 0 to 3 for top, bottom, left and right.
+fn side_of(x: usize, y: usize, w: usize, h: usize) -> usize {
     let (u, v) = ((x as f32 + 0.5) / w as f32 - 0.5, (y as f32 + 0.5) / h as f32 - 0.5);
-    if u.abs() > v.abs() {
-        if u < 0.0 { Side::Left } else { Side::Right }
-    } else if v < 0.0 {
-        Side::Top
-    } else {
-        Side::Bottom
-    }
+    if u.abs() > v.abs() { 2 + usize::from(u >= 0.0) } else { usize::from(v >= 0.0) }
 }

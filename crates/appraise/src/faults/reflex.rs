@@ -16,8 +16,8 @@ pub(super) fn reflex(seen: &Seen<'_>) -> Option<Finding> {
     let burnt = Mask::from_fn(w, h, |x, y| {
         let i = y * w + x;
         let least = s.red.as_ref().map_or(s.detail.data[i], |r| r.data[i].min(s.detail.data[i]));
-        let glare = disc.is_some_and(|(dx, dy, r)| (x as f64 - dx).hypot(y as f64 - dy) < r);
-        least > 0.95 && seen.retina.data[i] && !glare
+        let glare = || disc.is_some_and(|(dx, dy, r)| (x as f64 - dx).hypot(y as f64 - dy) < r);
+        least > 0.95 && seen.retina.data[i] && !glare()
     });
     let (least, most) = ((w * h) / 3300, (w * h) / 50);
     let mut spots = Mask::new(w, h, false);

@@ -23,8 +23,8 @@
 //!
 //! # What is written
 //!
-//! Ophthalmic Photography 8 Bit and 16 Bit, and Wide Field Stereographic Projection, each of one frame, uncompressed; Encapsulated
-//! PDF and Key Object Selection about them.
+//! Ophthalmic Photography 8 Bit and 16 Bit, and Wide Field Stereographic Projection, each of one frame, uncompressed, as taken or as a
+//! montage; a picture once more with corrected labels; Encapsulated PDF, Key Object Selection and Comprehensive SR about them.
 //! `dciodvfy` finds no errors in them (`tests/valid.rs`).
 //!
 //! # What the storage service accepts
@@ -56,6 +56,6 @@ pub use scu::{
     worklist,
 };
 pub use write::{
-    Device, Flaw, KeyReason, NewDocument, NewObject, WideField, WriteError, write_key_objects, write_pdf,
-    write_photograph,
+    Correction, Device, Flaw, KeyReason, NewDocument, NewObject, Said, SaidArea, WideField, WriteError,
+    write_corrected, write_key_objects, write_pdf, write_photograph, write_report,
 };

@@ -4,8 +4,11 @@
 mod common;
 
 use common::{frame8, frame16, object, tool, wide};
-use serrata_dicom::{Flaw, Instance, KeyReason, NewDocument, write_key_objects, write_pdf, write_photograph};
-use serrata_words::{Eye, Modality};
+use serrata_dicom::{
+    Correction, Flaw, Instance, KeyReason, NewDocument, Said, SaidArea, write_corrected, write_key_objects,
+    write_pdf, write_photograph, write_report,
+};
+use serrata_words::{Eye, Gaze, Modality};
 use std::path::Path;
 
 /// What `dciodvfy -new` prints for a file.
@@ -74,6 +77,64 @@ fn documents_about_pictures_have_no_errors() {
         check("key", file, "KeyObjectSelectionDocument");
     }
     assert!(write_key_objects(&document, KeyReason::OfInterest, None, "", &[]).is_err());
+    let said = |n: usize, rings: Vec<Vec<[f64; 2]>>| Said {
+        picture: pictures[n].clone(),
+        frame: (n == 1).then_some(2),
+        eye: Some(Eye::L),
+        what: "visible_retina".to_owned(),
+        called: format!("picture {n}: visible retina"),
+        rings,
+        score: (n == 1).then_some(0.25),
+        share: Some(1.0 / 3.0),
+        area: (n == 0).then(|| SaidArea {
+            mm2: 612.345_678_9,
+            interval: [590.0, 640.5],
+            radius_mm: 12.25,
+            method: "area on a sphere".to_owned(),
+        }),
+    };
+    let square = vec![[1.0, 1.0], [5.0, 1.0], [5.0, 4.5]];
+    let all = [said(0, vec![square.clone()]), said(1, vec![square.clone(), square]), said(2, Vec::new())];
+    check("report", write_report(&document, "observe 5", &all).unwrap(), "ComprehensiveSR");
+    assert!(write_report(&document, "observe 5", &[]).is_err());
+    let endless = Said { share: Some(f64::NAN), ..said(0, Vec::new()) };
+    assert!(write_report(&document, "observe 5", &[endless]).is_err());
+}
+
+#[test]
+fn montages_and_corrected_pictures_have_no_errors() {
+    let dir = tempfile::tempdir().unwrap();
+    let picture = |n: u32| Instance {
+        class_uid: "1.2.840.10008.5.1.4.1.1.77.1.5.1".to_owned(),
+        instance_uid: format!("2.25.{n}"),
+        study_uid: "2.25.7".to_owned(),
+        series_uid: "2.25.8".to_owned(),
+    };
+    for modality in Modality::ALL {
+        let channels = if *modality == Modality::Colour { 3 } else { 1 };
+        let mut object = object(Eye::R, *modality);
+        let path = dir.path().join("picture.dcm");
+        let check = |file: &[u8], what: &str| {
+            std::fs::write(&path, file).unwrap();
+            let said = verify(&path);
+            assert!(said.contains("OphthalmicPhotography8BitImage"), "{what}: {said}");
+            assert!(!said.contains("Error"), "{modality} {what}: {said}");
+        };
+        let original = write_photograph(&frame8(6, 5, channels, 1), &object).unwrap();
+        let correction = Correction {
+            eye: Some(Eye::L),
+            modality: (*modality == Modality::Fa).then_some(Modality::Icg),
+            gaze: Some(Gaze::Primary),
+            corrected: object.acquired.clone(),
+            series_uid: "2.25.20".to_owned(),
+            instance_uid: "2.25.21".to_owned(),
+            series_number: 9004,
+            instance_number: 1,
+        };
+        check(&write_corrected(&original, &correction).unwrap(), "corrected");
+        object.sources = vec![picture(1), picture(2)];
+        check(&write_photograph(&frame8(6, 5, channels, 1), &object).unwrap(), "montage");
+    }
 }
 
 /// This build of the tool knows the wide-field modules, but not the composite object: as an ophthalmic photograph of

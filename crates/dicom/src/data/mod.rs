@@ -4,6 +4,7 @@
 //! can ask for four gigabytes; here a length that does not fit into the bytes at hand is refused, and so are depth
 //! and number of elements beyond reason. The tests hold this reader against that one.
 
+pub(crate) mod emit;
 pub(crate) mod part10;
 pub(crate) mod set;
 pub(crate) mod text;

@@ -19,6 +19,10 @@ impl Encoding {
         if self.big { u16::from_be_bytes(b) } else { u16::from_le_bytes(b) }
     }
 
+    pub(crate) fn of_u16(self, v: u16) -> [u8; 2] {
+        if self.big { v.to_be_bytes() } else { v.to_le_bytes() }
+    }
+
     pub(crate) fn u32(self, b: [u8; 4]) -> u32 {
         if self.big { u32::from_be_bytes(b) } else { u32::from_le_bytes(b) }
     }

@@ -5,20 +5,19 @@
 //! Pixels stay byte for byte; all else is written anew: private groups, overlays and curves go, UIDs are numbered anew, dates move by
 //! whole days. At last the copy is searched for every value that named the patient.
 
-mod emit;
 mod guard;
 mod profile;
 mod secret;
 
 pub use secret::Secret;
 
+use crate::data::emit::{New, Piece, emit};
 use crate::data::part10;
 use crate::data::set::{DataSet, Element, Value};
 use crate::uid;
 use dicom_core::dictionary::{DataDictionary, DataDictionaryEntry};
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{StandardDataDictionary, tags};
-use emit::{New, Piece, emit};
 use profile::Action;
 use serrata_frame::{DecodeError, Limits};
 use std::collections::BTreeSet;

@@ -2,12 +2,12 @@
 
 use super::WriteError;
 use super::build::Build;
-use super::document::{NewDocument, references};
+use super::content::{code, evidence, image, own_code, template, text};
+use super::document::NewDocument;
 use crate::codes::Term;
 use crate::scu::Instance;
 use dicom_core::VR;
 use dicom_dictionary_std::tags;
-use std::collections::BTreeMap;
 
 /// Key Object Selection Document Storage.
 const KEY_OBJECTS: &str = "1.2.840.10008.5.1.4.1.1.88.59";
@@ -95,71 +95,21 @@ pub fn write_key_objects(
     };
     let mut content = Vec::new();
     if let KeyReason::Quality(flaw) = reason {
-        content.push(coded("HAS CONCEPT MOD", &MODIFIER, Build::code(&flaw.term())));
+        content.push(code("HAS CONCEPT MOD", MODIFIER, Build::code(&flaw.term())));
         if let Some(word) = own {
-            let mut code = Build::default();
-            code.text(tags::CODE_VALUE, VR::SH, word)
-                .text(tags::CODING_SCHEME_DESIGNATOR, VR::SH, "99SERRATA")
-                .text(tags::CODE_MEANING, VR::LO, &word.replace('_', " "));
-            content.push(coded("HAS CONCEPT MOD", &MODIFIER, code));
+            content.push(code("HAS CONCEPT MOD", MODIFIER, own_code(word)));
         }
     }
     if !words.is_empty() {
-        let mut text = Build::default();
-        text.text(tags::RELATIONSHIP_TYPE, VR::CS, "CONTAINS")
-            .text(tags::VALUE_TYPE, VR::CS, "TEXT")
-            .codes(tags::CONCEPT_NAME_CODE_SEQUENCE, &[DESCRIPTION])
-            .text(tags::TEXT_VALUE, VR::UT, words);
-        content.push(text);
+        content.push(text("CONTAINS", DESCRIPTION, words));
     }
-    for picture in references(pictures) {
-        let mut image = Build::default();
-        image
-            .text(tags::RELATIONSHIP_TYPE, VR::CS, "CONTAINS")
-            .text(tags::VALUE_TYPE, VR::CS, "IMAGE")
-            .items(tags::REFERENCED_SOP_SEQUENCE, vec![picture]);
-        content.push(image);
-    }
-    let mut template = Build::default();
-    template.text(tags::MAPPING_RESOURCE, VR::CS, "DCMR").text(tags::TEMPLATE_IDENTIFIER, VR::CS, "2010");
+    content.extend(pictures.iter().map(|p| image("CONTAINS", None, p, None)));
     set.empty(&[(tags::REFERENCED_PERFORMED_PROCEDURE_STEP_SEQUENCE, VR::SQ)])
         .items(tags::CURRENT_REQUESTED_PROCEDURE_EVIDENCE_SEQUENCE, evidence(pictures))
         .text(tags::VALUE_TYPE, VR::CS, "CONTAINER")
         .codes(tags::CONCEPT_NAME_CODE_SEQUENCE, &[title])
         .text(tags::CONTINUITY_OF_CONTENT, VR::CS, "SEPARATE")
-        .items(tags::CONTENT_TEMPLATE_SEQUENCE, vec![template])
+        .items(tags::CONTENT_TEMPLATE_SEQUENCE, vec![template("2010")])
         .items(tags::CONTENT_SEQUENCE, content);
     document.finish(KEY_OBJECTS, set)
-}
-
-fn coded(relation: &str, name: &Term, code: Build) -> Build {
-    let mut item = Build::default();
-    item.text(tags::RELATIONSHIP_TYPE, VR::CS, relation)
-        .text(tags::VALUE_TYPE, VR::CS, "CODE")
-        .codes(tags::CONCEPT_NAME_CODE_SEQUENCE, std::slice::from_ref(name))
-        .items(tags::CONCEPT_CODE_SEQUENCE, vec![code]);
-    item
-}
-
-/// The named instances by study and series, as the standard wants them listed.
-fn evidence(pictures: &[Instance]) -> Vec<Build> {
-    let mut studies: BTreeMap<&str, BTreeMap<&str, Vec<Instance>>> = BTreeMap::new();
-    for p in pictures {
-        studies.entry(&p.study_uid).or_default().entry(&p.series_uid).or_default().push(p.clone());
-    }
-    let series = |(uid, all): (&str, Vec<Instance>)| {
-        let mut item = Build::default();
-        item.text(tags::SERIES_INSTANCE_UID, VR::UI, uid)
-            .items(tags::REFERENCED_SOP_SEQUENCE, references(&all));
-        item
-    };
-    studies
-        .into_iter()
-        .map(|(uid, all)| {
-            let mut item = Build::default();
-            item.text(tags::STUDY_INSTANCE_UID, VR::UI, uid)
-                .items(tags::REFERENCED_SERIES_SEQUENCE, all.into_iter().map(series).collect());
-            item
-        })
-        .collect()
 }

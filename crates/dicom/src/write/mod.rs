@@ -1,21 +1,27 @@
 //! Pictures to objects.
 //!
 //! * [`write_photograph`]: a picture as an object;
-//! * [`write_pdf`], [`write_key_objects`]: documents about pictures;
+//! * [`write_corrected`]: a picture once more with corrected labels;
+//! * [`write_pdf`], [`write_key_objects`], [`write_report`]: documents about pictures;
 //! * `modules`: the modules of PS3.3 A.41, A.42 and A.76, one function each;
 //! * `icc`: the colour profile that wide-field colour objects must carry.
 
 pub(crate) mod build;
+mod content;
+mod corrected;
 mod document;
 mod icc;
 mod key_objects;
 mod modules;
 mod object;
 mod pixels;
+mod report;
 
+pub use corrected::{Correction, write_corrected};
 pub use document::{NewDocument, write_pdf};
 pub use key_objects::{Flaw, KeyReason, write_key_objects};
 pub use object::{Device, NewObject, WideField};
+pub use report::{Said, SaidArea, write_report};
 
 use crate::data::part10;
 use build::Build;

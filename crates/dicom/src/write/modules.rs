@@ -1,6 +1,7 @@
 //! Modules of the three classes (PS3.3 A.41, A.42, A.76).
 
 use super::build::Build;
+use super::document::references;
 use super::object::{NewObject, WideField};
 use super::pixels::Grid;
 use super::{WriteError, icc};
@@ -17,6 +18,21 @@ pub(super) const WIDE_FIELD: &str = "1.2.840.10008.5.1.4.1.1.77.1.5.5";
 
 /// Projection onto a sphere (CID 4245).
 const SPHERICAL: Term = Term("111791", "DCM", "Spherical projection");
+
+/// What montages were put together from (CID 7202).
+const MONTAGE_SOURCE: Term = Term("121329", "DCM", "Source image for montage");
+
+/// Value 4 of Image Type (C.8.17.2.1.4); none where the standard has no word.
+pub(super) const fn image_type(modality: Modality) -> Option<&'static str> {
+    match modality {
+        Modality::Colour => Some("COLOR"),
+        Modality::Fa => Some("FA"),
+        Modality::Icg => Some("ICG"),
+        Modality::Red => Some("RED"),
+        Modality::Green => Some("REDFREE"),
+        Modality::Faf | Modality::Infrared => None,
+    }
+}
 
 /// SOP Common.
 pub(super) fn common(set: &mut Build, object: &NewObject, class: &str) {
@@ -77,15 +93,22 @@ fn derived(object: &NewObject, what: &str) -> String {
 pub(super) fn image(set: &mut Build, object: &NewObject, grid: &Grid<'_>) -> Result<(), WriteError> {
     let taken = written(&object.acquired)?;
     let moment = format!("{}{}{}", taken.date, taken.time, taken.zone.as_deref().unwrap_or_default());
-    let kind = match object.modality {
-        Modality::Colour => "ORIGINAL\\PRIMARY\\\\COLOR",
-        Modality::Fa => "ORIGINAL\\PRIMARY\\\\FA",
-        Modality::Icg => "ORIGINAL\\PRIMARY\\\\ICG",
-        Modality::Red => "ORIGINAL\\PRIMARY\\\\RED",
-        Modality::Green => "ORIGINAL\\PRIMARY\\\\REDFREE",
-        Modality::Faf | Modality::Infrared => "ORIGINAL\\PRIMARY",
-    };
-    set.value(tags::IMAGE_TYPE, VR::CS, PrimitiveValue::Strs(kind.split('\\').map(str::to_owned).collect()))
+    // A third value stands in derived pictures only (C.8.17.2.1.4); autofluorescence has no word for the fourth.
+    let (origin, third) = if object.sources.is_empty() { ("ORIGINAL", "") } else { ("DERIVED", "MONTAGE") };
+    let mut kind = vec![origin.to_owned(), "PRIMARY".to_owned()];
+    let fourth = image_type(object.modality);
+    if fourth.is_some() || !third.is_empty() {
+        kind.push(third.to_owned());
+    }
+    kind.extend(fourth.map(str::to_owned));
+    if !object.sources.is_empty() {
+        let source = |mut item: Build| {
+            item.codes(tags::PURPOSE_OF_REFERENCE_CODE_SEQUENCE, &[MONTAGE_SOURCE]);
+            item
+        };
+        set.items(tags::SOURCE_IMAGE_SEQUENCE, references(&object.sources).into_iter().map(source).collect());
+    }
+    set.value(tags::IMAGE_TYPE, VR::CS, PrimitiveValue::Strs(kind.into()))
         .text(tags::INSTANCE_NUMBER, VR::IS, &object.instance_number.to_string())
         .text(tags::CONTENT_DATE, VR::DA, &taken.date)
         .text(tags::CONTENT_TIME, VR::TM, &taken.time)

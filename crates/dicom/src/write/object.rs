@@ -2,6 +2,7 @@
 
 use super::WriteError;
 use crate::header::Person;
+use crate::scu::Instance;
 use crate::uid;
 use serrata_words::{AcquisitionFacts, Eye, Gaze, Modality, Stamp};
 
@@ -88,6 +89,8 @@ pub struct NewObject {
     pub burnt_in: bool,
     /// The pixels went through lossy JPEG, with this ratio of sizes.
     pub lossy_ratio: Option<f64>,
+    /// The pictures that it was put together from; empty for a picture as it was taken.
+    pub sources: Vec<Instance>,
 }
 
 impl NewObject {
@@ -121,6 +124,7 @@ impl NewObject {
             wide_field: None,
             burnt_in: false,
             lossy_ratio: None,
+            sources: Vec::new(),
         }
     }
 

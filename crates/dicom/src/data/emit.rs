@@ -10,7 +10,7 @@ const SEQUENCE_END: Tag = Tag(0xFFFE, 0xE0DD);
 const UNDEFINED: u32 = u32::MAX;
 
 /// A value to be written.
-pub(super) enum New<'a> {
+pub(crate) enum New<'a> {
     /// As it was.
     Same(&'a [u8]),
     /// Another one, not padded yet.
@@ -22,14 +22,14 @@ pub(super) enum New<'a> {
 }
 
 /// An element to be written.
-pub(super) struct Piece<'a> {
+pub(crate) struct Piece<'a> {
     pub tag: Tag,
     pub vr: VR,
     pub value: New<'a>,
 }
 
 /// Writes elements in the order of their tags.
-pub(super) fn emit(pieces: &mut [Piece<'_>], e: Encoding, out: &mut Vec<u8>) {
+pub(crate) fn emit(pieces: &mut [Piece<'_>], e: Encoding, out: &mut Vec<u8>) {
     pieces.sort_by_key(|p| p.tag);
     for p in pieces {
         match &mut p.value {
@@ -70,17 +70,13 @@ fn plain(out: &mut Vec<u8>, e: Encoding, tag: Tag, vr: VR, bytes: &[u8]) {
     out.extend_from_slice(bytes);
 }
 
-fn two(e: Encoding, v: u16) -> [u8; 2] {
-    if e.big { v.to_be_bytes() } else { v.to_le_bytes() }
-}
-
 fn four(e: Encoding, v: u32) -> [u8; 4] {
     if e.big { v.to_be_bytes() } else { v.to_le_bytes() }
 }
 
 fn mark(out: &mut Vec<u8>, e: Encoding, tag: Tag, length: u32) {
-    out.extend_from_slice(&two(e, tag.0));
-    out.extend_from_slice(&two(e, tag.1));
+    out.extend_from_slice(&e.of_u16(tag.0));
+    out.extend_from_slice(&e.of_u16(tag.1));
     out.extend_from_slice(&four(e, length));
 }
 
@@ -89,8 +85,8 @@ fn head(out: &mut Vec<u8>, e: Encoding, tag: Tag, vr: VR, length: u32) {
         mark(out, e, tag, length);
         return;
     }
-    out.extend_from_slice(&two(e, tag.0));
-    out.extend_from_slice(&two(e, tag.1));
+    out.extend_from_slice(&e.of_u16(tag.0));
+    out.extend_from_slice(&e.of_u16(tag.1));
     // A short value whose length does not fit its field is written as of unknown VR (PS3.5 §6.2.2).
     let vr = if !has_long_length(vr) && length > 0xFFFF { VR::UN } else { vr };
     out.extend_from_slice(vr.to_string().as_bytes());
@@ -99,6 +95,6 @@ fn head(out: &mut Vec<u8>, e: Encoding, tag: Tag, vr: VR, length: u32) {
         out.extend_from_slice(&four(e, length));
     } else {
         #[allow(clippy::cast_possible_truncation)] // looked at above
-        out.extend_from_slice(&two(e, length as u16));
+        out.extend_from_slice(&e.of_u16(length as u16));
     }
 }

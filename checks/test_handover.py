@@ -104,7 +104,8 @@ def test_paper_and_choice_of_pictures_are_objects_too(house: Server, visit: dict
     for path in (package / "dicom").iterdir():
         said = subprocess.run(["dciodvfy", "-new", path], capture_output=True, text=True, check=False).stderr
         assert not [line for line in said.splitlines() if line.startswith("Error")], said
-    paper = made.pop("imaging-record.dcm")
+    paper, report = made.pop("imaging-record.dcm"), made.pop("report.dcm")
+    assert report.Modality == "SR" and report.StudyInstanceUID == STUDY
     length = paper.EncapsulatedDocumentLength
     assert paper.EncapsulatedDocument[:length] == (package / "imaging-record.pdf").read_bytes()
     originals = {str(pydicom.dcmread(p, stop_before_pixels=True).SOPInstanceUID) for p in (package / "originals").iterdir()}

@@ -81,13 +81,15 @@ class Cuts:
 class Archive:
     """Orthanc on free loopback ports, with an empty store. It opens an association of its own to answer for what it has."""
 
-    def __init__(self, folder: pathlib.Path, ours: int):
+    def __init__(self, folder: pathlib.Path, ours: int, web: bool = False):
         self.port, self.http = free_port(), free_port()
         folder.mkdir()
         config = {
             "StorageDirectory": str(folder / "store"), "IndexDirectory": str(folder / "store"), "DicomAet": "ARCHIVE",
             "DicomPort": self.port, "HttpPort": self.http, "RemoteAccessAllowed": False, "AuthenticationEnabled": False,
-            "DicomAlwaysAllowStore": True, "DicomAlwaysAllowFind": True, "UnknownSopClassAccepted": True, "Plugins": [],
+            "DicomAlwaysAllowStore": True, "DicomAlwaysAllowFind": True, "UnknownSopClassAccepted": True,
+            "Plugins": ["/usr/share/orthanc/plugins/libOrthancDicomWeb.so"] if web else [],
+            "DicomWeb": {"Enable": web, "Root": "/dicom-web/"},
             "DicomModalities": {"ours": ["SERRATA", "127.0.0.1", ours]},
         }  # fmt: skip
         (folder / "orthanc.json").write_text(json.dumps(config))

@@ -31,7 +31,7 @@ lacks chromium chromium               # browser tests
 [ -x /usr/bin/storescu ] && [ -x /usr/bin/dcmsend ] && [ -x /usr/bin/storescp ] && [ -x /usr/bin/wlmscpfs ] || missing+=(dcmtk)
 lacks dciodvfy dicom3tools
 lacks pdftotext poppler-utils         # reads the papers
-[ -x /usr/sbin/Orthanc ] || missing+=(orthanc)     # an archive, as a peer to send to
+[ -x /usr/sbin/Orthanc ] && [ -e /usr/share/orthanc/plugins/libOrthancDicomWeb.so ] || missing+=(orthanc orthanc-dicomweb) # an archive, as a peer to send to
 python3 -c 'import venv, ensurepip' 2>/dev/null || missing+=(python3-venv)
 
 if [ "${#missing[@]}" -gt 0 ]; then

@@ -44,6 +44,12 @@ pub struct Header {
     pub columns: u32,
     /// Rows (0028,0010): height in pixels; 0 where the header does not say.
     pub rows: u32,
+    /// Wavelength of the light in nm (0022,0001).
+    pub excitation_nm: Option<u16>,
+    /// Pass band of the barrier filter in nm (0022,0004), where both ends are said.
+    pub barrier_nm: Option<[u16; 2]>,
+    /// The largest ratio of lossy compression (0028,2112) that the pixels went through; 1 where it was lossy and no ratio is said.
+    pub lossy_ratio: Option<f64>,
 }
 
 /// Reads a file's header. Pixels are not touched.
@@ -75,7 +81,24 @@ pub fn read_header(bytes: &[u8]) -> Result<Header, DecodeError> {
         instance_uid: text(tags::SOP_INSTANCE_UID),
         class_uid: text(tags::SOP_CLASS_UID),
         accession: text(tags::ACCESSION_NUMBER),
+        excitation_nm: set.u16(tags::LIGHT_PATH_FILTER_PASS_THROUGH_WAVELENGTH).filter(|nm| *nm > 0),
+        barrier_nm: barrier(&set),
+        lossy_ratio: (text(tags::LOSSY_IMAGE_COMPRESSION) == "01").then(|| {
+            let ratios = set.texts(tags::LOSSY_IMAGE_COMPRESSION_RATIO);
+            ratios
+                .iter()
+                .filter_map(|r| r.trim().parse::<f64>().ok())
+                .filter(|r| r.is_finite())
+                .fold(1.0, f64::max)
+        }),
         facts: facts(&set),
         frames: if has_picture { frames } else { 0 },
     })
+}
+
+fn barrier(set: &DataSet<'_>) -> Option<[u16; 2]> {
+    match set.bytes(tags::IMAGE_PATH_FILTER_PASS_BAND)? {
+        [a, b, c, d] => Some([set.encoding.u16([*a, *b]), set.encoding.u16([*c, *d])]),
+        _ => None,
+    }
 }

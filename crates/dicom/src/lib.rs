@@ -51,7 +51,7 @@ pub use header::{Header, Person, read_header};
 pub use reader::DicomReader;
 pub use scp::{BoxFuture, Received, Refusal, ScpOptions, Sink, serve};
 pub use scu::{
-    CodedText, CommitReport, Instance, Outgoing, Peer, PeerError, StoreLink, Stored, WorklistAnswer,
+    CodedText, CommitReport, Instance, Outgoing, Peer, PeerError, StoreLink, Stored, WebPeer, WorklistAnswer,
     WorklistError, WorklistItem, WorklistQuery, WorklistServer, ask_commitment, outgoing, read_back,
     worklist,
 };

@@ -84,6 +84,7 @@ fn documents_about_pictures_have_no_errors() {
         what: "visible_retina".to_owned(),
         called: format!("picture {n}: visible retina"),
         rings,
+        verdict: (n == 0).then(|| "usable".to_owned()),
         score: (n == 1).then_some(0.25),
         share: Some(1.0 / 3.0),
         area: (n == 0).then(|| SaidArea {

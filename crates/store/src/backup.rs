@@ -83,9 +83,34 @@ async fn fill(from: &Folder, to: &Folder) -> Result<u64, StoreError> {
     let mut copy = read_only(&to.root).await?;
     let names: Vec<String> =
         sqlx::query_scalar("SELECT sha256 FROM files ORDER BY sha256").fetch_all(&mut copy).await?;
+    let underway: Vec<String> = sqlx::query_scalar(
+        "SELECT sha256 FROM deliveries WHERE kind = 'derived' AND state NOT IN ('done', 'withdrawn') ORDER BY sha256",
+    )
+    .fetch_all(&mut copy)
+    .await?;
     copy.close().await?;
     let (from, to) = (from.clone(), to.clone());
-    blocking(move || copy_originals(&from, &to, &names)).await
+    blocking(move || {
+        copy_derived(&from, &to, &underway)?;
+        copy_originals(&from, &to, &names)
+    })
+    .await
+}
+
+/// Objects that are on their way.
+fn copy_derived(from: &Folder, to: &Folder, names: &[String]) -> Result<(), StoreError> {
+    if names.is_empty() {
+        return Ok(());
+    }
+    let io = |path: &Path, e: io::Error| StoreError::io(path, "copying", &e);
+    let folder = to.derived();
+    fs::create_dir_all(&folder).map_err(|e| io(&folder, e))?;
+    for name in names {
+        let (source, target) = (from.derived_file(name)?, to.derived_file(name)?);
+        fs::copy(&source, &target).map_err(|e| io(&source, e))?;
+        sync_file(&target).map_err(|e| io(&target, e))?;
+    }
+    sync_folder(&folder).map_err(|e| io(&folder, e))
 }
 
 fn copy_originals(from: &Folder, to: &Folder, names: &[String]) -> Result<u64, StoreError> {

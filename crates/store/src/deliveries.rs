@@ -4,14 +4,14 @@ use crate::rows::{json, to_json, word};
 use crate::visits::given;
 use crate::writer::Tx;
 use crate::{
-    By, Delivery, DeliveryCount, DeliveryState, DeliveryStep, EventKind, FrameId, NewDelivery, Store,
-    StoreError, VisitId,
+    By, Delivery, DeliveryCount, DeliveryKind, DeliveryState, DeliveryStep, EventKind, FrameId, NewDelivery,
+    Store, StoreError, VisitId,
 };
 use serde_json::json;
 use sqlx::Row;
 use sqlx::sqlite::SqliteRow;
 
-const COLUMNS: &str = "id, destination, visit_id, sha256, name, instance_uid, frames, sent_as, state, tries, next_us, why, who, queued_us, done_us";
+const COLUMNS: &str = "id, destination, visit_id, kind, sha256, name, instance_uid, frames, sent_as, state, tries, next_us, why, who, queued_us, done_us";
 
 impl Store {
     /// Queues files of a visit for a destination. What is queued, on its way or there already stays as it is; what had failed or
@@ -29,6 +29,27 @@ impl Store {
         let destination = given(destination, "No destination was named.")?;
         let by = by.clone();
         self.write(move |tx| Box::pin(async move { queue(tx, visit, &destination, &files, &by).await })).await
+    }
+
+    /// Numbers (SOP Instance UIDs) of what was made of a visit's pictures and is on its way to a destination or there.
+    ///
+    /// # Errors
+    /// [`StoreError`] where the database fails.
+    pub async fn derived_on_their_way(
+        &self,
+        visit: VisitId,
+        destination: &str,
+    ) -> Result<std::collections::BTreeMap<String, String>, StoreError> {
+        let mut conn = self.reader().await?;
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "SELECT instance_uid, sha256 FROM deliveries WHERE visit_id = ? AND destination = ? AND kind = 'derived' \
+             AND state NOT IN ('failed', 'withdrawn')",
+        )
+        .bind(visit.0)
+        .bind(destination)
+        .fetch_all(&mut *conn)
+        .await?;
+        Ok(rows.into_iter().collect())
     }
 
     /// What of a destination is to be done in one of these states, tried least first, at most `limit`.
@@ -269,12 +290,15 @@ impl Store {
     }
 
     async fn withdraw_what_left(&self, destination: &str, now_us: i64) -> Result<(), StoreError> {
-        // A file leaves whole or not at all: one frame on its way to another patient keeps it here.
-        const LEFT: &str = "FROM deliveries d WHERE d.destination = ?1 AND d.state = 'waiting' AND d.next_us <= ?2 AND ( \
+        // A file leaves whole or not at all: one frame on its way to another patient keeps it here, and so it does with what is said
+        // about such a frame.
+        const LEFT: &str = "FROM deliveries d WHERE d.destination = ?1 AND d.state = 'waiting' AND d.next_us <= ?2 AND CASE d.kind \
+             WHEN 'derived' THEN EXISTS (SELECT 1 FROM json_each(d.frames) j JOIN frames f ON f.id = j.value \
+             WHERE f.quarantined = 1 OR f.visit_id IS NOT d.visit_id) ELSE ( \
              EXISTS (SELECT 1 FROM files i JOIN frames f ON f.file_id = i.id WHERE i.sha256 = d.sha256 \
              AND (f.quarantined = 1 OR f.visit_id IS NOT d.visit_id)) \
              OR NOT EXISTS (SELECT 1 FROM files i JOIN frames f ON f.file_id = i.id WHERE i.sha256 = d.sha256 \
-             AND f.set_aside IS NULL))";
+             AND f.set_aside IS NULL)) END";
         let ids: Vec<i64> = {
             let mut conn = self.reader().await?;
             sqlx::query_scalar(sqlx::AssertSqlSafe(format!("SELECT d.id {LEFT}")))
@@ -300,10 +324,26 @@ async fn queue(
     by: &By,
 ) -> Result<u64, StoreError> {
     let mut fresh = 0;
+    // What is said anew of a visit takes the place of what was said before and has not left.
+    let derived: Vec<&str> =
+        files.iter().filter(|f| f.kind == DeliveryKind::Derived).map(|f| f.instance_uid.as_str()).collect();
+    if !derived.is_empty() {
+        sqlx::query(
+            "UPDATE deliveries SET state = 'withdrawn', why = 'a newer one takes its place', next_us = ?4 \
+             WHERE destination = ?1 AND visit_id = ?2 AND kind = 'derived' AND state IN ('waiting', 'failed') \
+             AND instance_uid NOT IN (SELECT value FROM json_each(?3))",
+        )
+        .bind(destination)
+        .bind(visit.0)
+        .bind(to_json(&derived)?)
+        .bind(by.at_us)
+        .execute(&mut tx.conn)
+        .await?;
+    }
     for f in files {
         let done = sqlx::query(
-            "INSERT INTO deliveries (destination, visit_id, sha256, name, instance_uid, frames, state, next_us, who, queued_us) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, 'waiting', ?7, ?8, ?7) \
+            "INSERT INTO deliveries (destination, visit_id, sha256, name, instance_uid, frames, state, next_us, who, queued_us, kind) \
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, 'waiting', ?7, ?8, ?7, ?9) \
              ON CONFLICT (destination, sha256) DO UPDATE SET state = 'waiting', visit_id = ?2, frames = ?6, tries = 0, next_us = ?7, \
              why = NULL, who = ?8, queued_us = ?7 WHERE state IN ('failed', 'withdrawn')",
         )
@@ -315,6 +355,7 @@ async fn queue(
         .bind(to_json(&f.frames)?)
         .bind(by.at_us)
         .bind(by.who.as_ref())
+        .bind(f.kind.word())
         .execute(&mut tx.conn)
         .await?;
         fresh += done.rows_affected();
@@ -349,7 +390,7 @@ async fn take_step(tx: &mut Tx, id: i64, step: &DeliveryStep, by: &By) -> Result
     let row = sqlx::query(
         "UPDATE deliveries SET tries = CASE WHEN ?5 THEN tries + 1 WHEN state = ?1 THEN tries ELSE 0 END, state = ?1, why = ?2, \
          next_us = ?3, transaction_uid = coalesce(?4, transaction_uid), sent_as = coalesce(?8, sent_as), done_us = CASE WHEN ?1 = 'done' THEN ?6 END \
-         WHERE id = ?7 AND state NOT IN ('done', 'withdrawn') RETURNING visit_id, destination, frames, sha256",
+         WHERE id = ?7 AND state NOT IN ('done', 'withdrawn') RETURNING visit_id, destination, kind, frames, sha256",
     )
     .bind(state.word())
     .bind(&why)
@@ -373,7 +414,8 @@ async fn take_step(tx: &mut Tx, id: i64, step: &DeliveryStep, by: &By) -> Result
     let visit = VisitId(row.try_get("visit_id")?);
     let (destination, sha256): (String, String) = (row.try_get("destination")?, row.try_get("sha256")?);
     let mut events = vec![(EventKind::Visit, "sending", Some(visit), None)];
-    if state == DeliveryState::Done {
+    let kind: DeliveryKind = word(row.try_get("kind")?)?;
+    if state == DeliveryState::Done && kind == DeliveryKind::Original {
         let frames: Vec<FrameId> = json(row.try_get("frames")?)?;
         for frame in frames {
             sqlx::query("INSERT INTO sent (frame_id, recipient, at_us) VALUES (?, ?, ?)")
@@ -396,6 +438,7 @@ fn delivery(row: &SqliteRow) -> Result<Delivery, StoreError> {
         id: row.try_get("id")?,
         destination: row.try_get("destination")?,
         visit_id: VisitId(row.try_get("visit_id")?),
+        kind: word(row.try_get("kind")?)?,
         sha256: row.try_get("sha256")?,
         name: row.try_get("name")?,
         instance_uid: row.try_get("instance_uid")?,

@@ -36,16 +36,39 @@ impl DeliveryState {
     }
 }
 
+/// What a delivery is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DeliveryKind {
+    /// A file as it was taken: once it is there, its frames count as sent.
+    Original,
+    /// An object made of pictures; it says something about frames, and sends none of them.
+    Derived,
+}
+
+impl DeliveryKind {
+    /// The word in JSON and in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Original => "original",
+            Self::Derived => "derived",
+        }
+    }
+}
+
 /// A file that is to be queued.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewDelivery {
-    /// SHA-256 of the original.
+    /// What it is.
+    pub kind: DeliveryKind,
+    /// SHA-256 of the file.
     pub sha256: String,
     /// Its name.
     pub name: String,
     /// SOP Instance UID.
     pub instance_uid: String,
-    /// The frames that it holds.
+    /// The frames that it holds, or is about.
     pub frames: Vec<FrameId>,
 }
 
@@ -69,13 +92,15 @@ pub struct Delivery {
     pub destination: String,
     /// The visit that it was queued for.
     pub visit_id: VisitId,
-    /// SHA-256 of the original.
+    /// What it is.
+    pub kind: DeliveryKind,
+    /// SHA-256 of the file.
     pub sha256: String,
     /// Its name.
     pub name: String,
     /// SOP Instance UID.
     pub instance_uid: String,
-    /// The frames that it holds.
+    /// The frames that it holds, or is about.
     pub frames: Vec<FrameId>,
     /// As what it was sent; none before.
     pub sent_as: Option<SentAs>,

@@ -1,4 +1,4 @@
-//! Layout of a data folder: `serrata.sqlite`, `originals/ab/cdef…`, `incoming/`, `lock`.
+//! Layout of a data folder: `serrata.sqlite`, `originals/ab/cdef…`, `derived/`, `incoming/`, `lock`.
 
 use crate::{OpenError, StoreError};
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -33,11 +33,20 @@ impl Folder {
     /// # Errors
     /// [`StoreError::NoOriginal`] where `sha256` is no SHA-256 in hex, so that no text from outside becomes a path.
     pub(crate) fn original(&self, sha256: &str) -> Result<PathBuf, StoreError> {
-        let hex = |b: u8| b.is_ascii_digit() || (b'a'..=b'f').contains(&b);
-        if sha256.len() != 64 || !sha256.bytes().all(hex) {
-            return Err(StoreError::NoOriginal(sha256.chars().take(80).collect()));
-        }
+        let sha256 = checked(sha256)?;
         Ok(self.originals().join(&sha256[..2]).join(&sha256[2..]))
+    }
+
+    pub(crate) fn derived(&self) -> PathBuf {
+        self.root.join("derived")
+    }
+
+    /// Place of an object that was made of pictures.
+    ///
+    /// # Errors
+    /// As [`Folder::original`].
+    pub(crate) fn derived_file(&self, sha256: &str) -> Result<PathBuf, StoreError> {
+        Ok(self.derived().join(checked(sha256)?))
     }
 
     /// Makes what is missing, takes the lock, and sweeps what broken-off arrivals left in `incoming/`.
@@ -87,6 +96,14 @@ impl Folder {
             Err(TryLockError::Error(e)) => Err(OpenError::io(&path, "taking the lock", &e)),
         }
     }
+}
+
+fn checked(sha256: &str) -> Result<&str, StoreError> {
+    let hex = |b: u8| b.is_ascii_digit() || (b'a'..=b'f').contains(&b);
+    if sha256.len() != 64 || !sha256.bytes().all(hex) {
+        return Err(StoreError::NoOriginal(sha256.chars().take(80).collect()));
+    }
+    Ok(sha256)
 }
 
 /// Syncs a file's bytes to the disk.

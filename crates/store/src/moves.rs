@@ -115,11 +115,13 @@ impl Store {
 async fn asked(conn: &mut SqliteConnection, row: &SqliteRow) -> Result<AskedMove, StoreError> {
     let frame: i64 = row.try_get("frame_id")?;
     let sent_to =
-        // What was on its way may be there, proven or not.
+        // What was on its way may be there, proven or not; so may what was said about the frame.
         sqlx::query_scalar(
             "SELECT recipient FROM sent WHERE frame_id = ?1 \
              UNION SELECT d.destination FROM frames f JOIN files i ON i.id = f.file_id JOIN deliveries d ON d.sha256 = i.sha256 \
-             WHERE f.id = ?1 AND (d.sent_as IS NOT NULL OR d.tries > 0) ORDER BY 1",
+             WHERE f.id = ?1 AND (d.sent_as IS NOT NULL OR d.tries > 0) \
+             UNION SELECT d.destination FROM deliveries d, json_each(d.frames) j WHERE d.kind = 'derived' AND j.value = ?1 \
+             AND (d.sent_as IS NOT NULL OR d.tries > 0) ORDER BY 1",
         )
             .bind(frame)
             .fetch_all(conn)

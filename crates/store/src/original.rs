@@ -61,23 +61,34 @@ pub(crate) async fn blocking<T: Send + 'static>(
 
 fn put(folder: &Folder, hooks: &Hooks, bytes: &[u8]) -> Result<Original, StoreError> {
     let sha256 = sha256_hex(bytes);
-    let size = bytes.len() as u64;
     let place = folder.original(&sha256)?;
+    keep(folder, hooks, bytes, sha256, &place)
+}
+
+/// Keeps bytes under a name made of their hash.
+pub(crate) fn keep(
+    folder: &Folder,
+    hooks: &Hooks,
+    bytes: &[u8],
+    sha256: String,
+    place: &Path,
+) -> Result<Original, StoreError> {
+    let size = bytes.len() as u64;
     let parent = place.parent().unwrap_or(&folder.root);
-    let existed = match fs::metadata(&place) {
+    let existed = match fs::metadata(place) {
         Ok(_) => true,
-        Err(e) if e.kind() == io::ErrorKind::NotFound => !write_once(folder, hooks, bytes, &place)?,
-        Err(e) => return Err(StoreError::io(&place, "looking for an original", &e)),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => !write_once(folder, hooks, bytes, place)?,
+        Err(e) => return Err(StoreError::io(place, "looking for an original", &e)),
     };
     if existed {
-        let kept = fs::read(&place).map_err(|e| StoreError::io(&place, "reading an original", &e))?;
+        let kept = fs::read(place).map_err(|e| StoreError::io(place, "reading an original", &e))?;
         if kept != bytes {
             return Err(StoreError::Damaged(format!("original {sha256} has other bytes than its name says")));
         }
     }
     // Also where it was there before: another arrival may have linked it and not yet synced the folder.
     sync_folder(parent).map_err(|e| StoreError::io(parent, "syncing the folder", &e))?;
-    step(hooks, Step::FolderSynced, &place)?;
+    step(hooks, Step::FolderSynced, place)?;
     Ok(Original { sha256, size, existed })
 }
 

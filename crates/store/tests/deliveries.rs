@@ -5,7 +5,7 @@ mod common;
 
 use common::{NOW, by, dicom, open, visit};
 use serrata_store::{
-    By, DeliveryState, DeliveryStep, FrameId, NewDelivery, SentAs, Store, StoreError, VisitId,
+    By, DeliveryKind, DeliveryState, DeliveryStep, FrameId, NewDelivery, SentAs, Store, StoreError, VisitId,
 };
 
 async fn queued(store: &Store, files: u64) -> (VisitId, Vec<FrameId>) {
@@ -15,6 +15,7 @@ async fn queued(store: &Store, files: u64) -> (VisitId, Vec<FrameId>) {
         let a = store.accept(dicom(n, "1.2", "P1"), &by()).await.unwrap();
         frames.push(a.frame_ids[0]);
         all.push(NewDelivery {
+            kind: DeliveryKind::Original,
             sha256: a.sha256,
             name: format!("{n}.dcm"),
             instance_uid: format!("2.25.{n}"),
@@ -92,8 +93,13 @@ async fn what_leaves_the_hand_over_is_withdrawn_before_it_goes() {
     store.bring_back(frames[0], None, &by()).await.unwrap();
     let d =
         store.deliveries(Some(id), 10).await.unwrap().into_iter().find(|d| d.frames == [frames[0]]).unwrap();
-    let again =
-        NewDelivery { sha256: d.sha256, name: d.name, instance_uid: d.instance_uid, frames: d.frames };
+    let again = NewDelivery {
+        kind: d.kind,
+        sha256: d.sha256,
+        name: d.name,
+        instance_uid: d.instance_uid,
+        frames: d.frames,
+    };
     assert_eq!(store.queue_deliveries(id, "archive", vec![again], &by()).await.unwrap(), 1);
     assert_eq!(due(&store, DeliveryState::Waiting, NOW).await.len(), 2);
 }
@@ -143,6 +149,7 @@ async fn ten_thousand_are_kept_counted_and_given_out_in_pieces() {
     let frame = store.accept(dicom(1, "1.2", "P1"), &by()).await.unwrap();
     let all: Vec<NewDelivery> = (0..10_000)
         .map(|n| NewDelivery {
+            kind: DeliveryKind::Original,
             // Of the first the file is there; what has none never leaves, and is told.
             sha256: if n == 0 { frame.sha256.clone() } else { format!("{n:064x}") },
             name: format!("{n}.dcm"),
@@ -154,4 +161,48 @@ async fn ten_thousand_are_kept_counted_and_given_out_in_pieces() {
     let counts = store.delivery_counts().await.unwrap();
     assert_eq!((counts.len(), counts[0].many, counts[0].state), (1, 10_000, DeliveryState::Waiting));
     assert_eq!(store.deliveries(None, 500).await.unwrap().len(), 500, "a list is cut, its numbers are not");
+}
+
+/// What is said about frames leaves through the same queue: it sends no frame, it gives way to what is said later, and it stays here once
+/// one of its frames goes to another patient.
+#[tokio::test]
+async fn what_is_made_of_pictures_is_kept_until_it_has_left() {
+    let dir = tempfile::tempdir().unwrap();
+    let store = open(dir.path()).await;
+    let (id, frames) = queued(&store, 2).await;
+    let object = async |uid: &str, bytes: &'static [u8], frames: &[FrameId]| NewDelivery {
+        kind: DeliveryKind::Derived,
+        sha256: store.put_derived(bytes.into()).await.unwrap().sha256,
+        name: "report.dcm".into(),
+        instance_uid: uid.into(),
+        frames: frames.to_vec(),
+    };
+    let first = object("2.25.90", b"what was seen", &frames).await;
+    assert_eq!(store.queue_deliveries(id, "archive", vec![first.clone()], &by()).await.unwrap(), 1);
+    assert_eq!(store.queue_deliveries(id, "archive", vec![first], &by()).await.unwrap(), 0);
+    let second = object("2.25.91", b"what was seen later", &frames).await;
+    assert_eq!(store.queue_deliveries(id, "archive", vec![second], &by()).await.unwrap(), 1);
+    let known = store.derived_on_their_way(id, "archive").await.unwrap();
+    assert_eq!(known.keys().collect::<Vec<_>>(), ["2.25.91"], "the first gave way");
+    let waiting = store.due_deliveries("archive", DeliveryState::Waiting, NOW, 10).await.unwrap();
+    let report = waiting.iter().find(|d| d.kind == DeliveryKind::Derived).unwrap();
+    assert_eq!(&store.read_delivery(report).await.unwrap()[..], b"what was seen later");
+    assert_eq!(store.sweep_derived().await.unwrap(), 0, "what was just made is spared");
+
+    let copy = dir.path().join("copy");
+    store.backup(&copy, &by()).await.unwrap();
+    assert!(copy.join("derived").join(&report.sha256).is_file(), "a copy holds what is on its way");
+    assert_eq!(std::fs::read_dir(copy.join("derived")).unwrap().count(), 1);
+
+    let done = DeliveryStep::Done { how: "found".into() };
+    store.step_deliveries(vec![(report.id, stored()), (report.id, done)]).await.unwrap();
+    assert!(!store.frame(frames[0]).await.unwrap().unwrap().quarantined);
+    let third = object("2.25.92", b"what was seen at last", &frames).await;
+    store.queue_deliveries(id, "archive", vec![third], &by()).await.unwrap();
+    let other = store.create_visit(visit("1.3", "P2"), &by()).await.unwrap();
+    let sent_to = store.ask_move(frames[1], other, "wrong patient", &By::person("RK")).await.unwrap().sent_to;
+    assert_eq!(sent_to, ["archive"], "what was said about it is there");
+    let left = store.due_deliveries("archive", DeliveryState::Waiting, NOW, 10).await.unwrap();
+    assert!(left.iter().all(|d| d.kind == DeliveryKind::Original), "it is said no more");
+    assert!(store.put_derived("".into()).await.is_ok());
 }

@@ -5,6 +5,7 @@
 //! * [`WorklistItem`]: one scheduled step as the server tells it;
 //! * [`StoreLink`]: objects to a peer, one after the other (C-STORE);
 //! * [`ask_commitment`]: whether it answers for them (Storage Commitment); [`read_back`]: whether it finds them (C-FIND);
+//! * [`WebPeer`]: the same over the web (STOW-RS, QIDO-RS);
 //! * [`Peer`]: where it is, and how patient we are with it.
 
 mod commitment;
@@ -15,12 +16,14 @@ mod peer;
 mod query;
 mod read_back;
 mod store;
+mod web;
 
 pub(crate) use commitment::{COMMITMENT, read_report};
 pub use commitment::{CommitReport, ask_commitment};
 pub use peer::{Peer, PeerError};
 pub use read_back::read_back;
 pub use store::{Instance, Outgoing, StoreLink, Stored, outgoing};
+pub use web::WebPeer;
 
 use exchange::{Exchange, Turn};
 pub use item::{CodedText, WorklistItem};

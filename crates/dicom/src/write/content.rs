@@ -8,6 +8,9 @@ use dicom_core::{PrimitiveValue, VR};
 use dicom_dictionary_std::tags;
 use std::collections::BTreeMap;
 
+/// Points of an outline that fit into one value of 65,534 bytes (PS3.5 §7.1.2), less the last, which closes it.
+const MOST_POINTS: usize = 8190;
+
 /// Designator of our own codes: each word with its meaning beside it.
 const OWN: &str = "99SERRATA";
 
@@ -36,7 +39,12 @@ fn named(relation: &str, kind: &str, name: Build) -> Build {
 
 /// A coded value.
 pub(super) fn code(relation: &str, name: Term, value: Build) -> Build {
-    let mut item = named(relation, "CODE", Build::code(&name));
+    code_named(relation, Build::code(&name), value)
+}
+
+/// The same with a name of any scheme.
+pub(super) fn code_named(relation: &str, name: Build, value: Build) -> Build {
+    let mut item = named(relation, "CODE", name);
     item.items(tags::CONCEPT_CODE_SEQUENCE, vec![value]);
     item
 }
@@ -93,7 +101,12 @@ pub(super) fn image(relation: &str, name: Option<Term>, picture: &Instance, fram
 pub(super) fn outline(name: Term, ring: &[[f64; 2]], picture: &Instance, frame: Option<u32>) -> Build {
     let mut item = named("CONTAINS", "SCOORD", Build::code(&name));
     #[allow(clippy::cast_possible_truncation)] // the attribute is single precision
-    let points: Vec<f32> = ring.iter().chain(ring.first()).flat_map(|p| [p[0] as f32, p[1] as f32]).collect();
+    let points: Vec<f32> = ring
+        .iter()
+        .step_by(ring.len().div_ceil(MOST_POINTS).max(1))
+        .chain(ring.first())
+        .flat_map(|p| [p[0] as f32, p[1] as f32])
+        .collect();
     item.text(tags::GRAPHIC_TYPE, VR::CS, "POLYLINE")
         .value(tags::GRAPHIC_DATA, VR::FL, PrimitiveValue::F32(points.into()))
         .items(tags::CONTENT_SEQUENCE, vec![image("SELECTED FROM", None, picture, frame)]);

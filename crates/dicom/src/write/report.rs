@@ -3,7 +3,7 @@
 use super::WriteError;
 use super::build::Build;
 use super::content::{
-    code, container, evidence, image, number, outline, own_code, template, text, uid_reference,
+    code, code_named, container, evidence, image, number, outline, own_code, template, text, uid_reference,
 };
 use super::document::NewDocument;
 use crate::codes::{RETINA, SIDES, Term, term};
@@ -52,6 +52,8 @@ pub struct Said {
     pub called: String,
     /// Outlines in pixels of the picture, (0, 0) the outer corner of the first pixel; empty where it has no place of its own.
     pub rings: Vec<Vec<[f64; 2]>>,
+    /// The verdict on the picture, a word of the glossary.
+    pub verdict: Option<String>,
     /// How sure and how grave, 0 to 1.
     pub score: Option<f64>,
     /// Share of what the instrument fills, 0 to 1.
@@ -182,6 +184,7 @@ fn groups(document: &NewDocument, s: &Said) -> Vec<Build> {
             }
         }
         if k == 0 {
+            inside.extend(s.verdict.iter().map(|v| code_named("CONTAINS", own_code("verdict"), own_code(v))));
             inside.extend(numbers(s));
         }
         let number = if ring.is_some() { "1410" } else { "1501" };

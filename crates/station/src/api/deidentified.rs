@@ -130,7 +130,6 @@ pub(super) async fn deidentified(
             "frames.csv" => frames_table(s, Some((&place, days))).into_bytes(),
             // Who did what names staff and patient; it stays in the house.
             "record.csv" | "visit.json" | "imaging-record.pdf" | "imaging-record-missing.txt" => continue,
-            path if path.starts_with("dicom/") => continue,
             path if path.ends_with(".json") => nobody(&e.bytes),
             _ => e.bytes.clone(),
         };

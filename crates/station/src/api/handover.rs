@@ -1,7 +1,7 @@
 //! A visit as a package: one zip with everything that the reader needs.
 
 use super::deidentified::{Wanted, deidentified};
-use super::documents::documents;
+use super::derived::derived;
 use super::error::ApiError;
 use super::facts::visit_of;
 use super::frame::appraisal;
@@ -209,9 +209,6 @@ async fn contents(
         Ok(pdf) => put("imaging-record.pdf".to_owned(), pdf.clone()),
         Err(e) => put("imaging-record-missing.txt".to_owned(), format!("{}\n", e.message()).into_bytes()),
     }
-    for entry in documents(station, visit, s, paper.as_deref().ok()).await? {
-        put(entry.path, entry.bytes);
-    }
     for (name, file, bytes) in kept_readings(station, visit.id.0).await? {
         put(format!("dye-{name}/{file}"), bytes);
     }
@@ -222,6 +219,7 @@ async fn contents(
         }
     }
     out.entries.sort_by(|a, b| a.path.cmp(&b.path));
+    out.objects = derived(station, visit, s, paper.as_deref().ok()).await?;
     Ok(out)
 }
 

@@ -5,7 +5,7 @@ pub mod appraisal_schema;
 mod brief;
 mod day;
 mod deidentified;
-mod documents;
+mod derived;
 mod dye;
 mod error;
 mod events;

@@ -1,8 +1,10 @@
 //! What is sent to other places, how far it has come, and why it is not there yet.
 
+use super::derived::derived;
 use super::error::ApiError;
 use super::facts::visit_of;
 use super::orders::who;
+use super::paper::printed;
 use super::stand::{Stand, stand};
 use super::types::{self, Done};
 use super::unassigned::identity_of;
@@ -10,7 +12,7 @@ use crate::Station;
 use axum::Json;
 use axum::extract::{Path, State};
 use serde::{Deserialize, Serialize};
-use serrata_store::{Delivery, DeliveryState, NewDelivery, Visit, VisitId};
+use serrata_store::{Delivery, DeliveryKind, DeliveryState, NewDelivery, Visit, VisitId};
 use serrata_visit::short_identity;
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -70,7 +72,9 @@ pub struct DeliveryLine {
     pub patient: String,
     /// The file's name.
     pub name: String,
-    /// The frames that it holds.
+    /// `original`, or `derived`: made of pictures.
+    pub kind: String,
+    /// The frames that it holds, or is about.
     pub frames: Vec<i64>,
     /// `waiting`, `stored`, `asked`, `done`, `failed`, `withdrawn`.
     pub state: String,
@@ -160,7 +164,7 @@ pub async fn send(
         return Err(ApiError::bad(body.destination, "there is no such destination", &remedy));
     }
     let s = stand(&station, &visit).await?;
-    let (files, left_out) = chosen(&s);
+    let (mut files, mut left_out) = chosen(&s);
     if files.is_empty() {
         let why = left_out.first().map_or_else(
             || "there is no picture to send yet".to_owned(),
@@ -172,10 +176,55 @@ pub async fn send(
             "Take one first, or hand it over as a package",
         ));
     }
+    if known.iter().any(|d| d.name == body.destination && d.derived) {
+        let (made, not_made) = made(&station, &visit, &s, &body.destination).await?;
+        files.extend(made);
+        left_out.extend(not_made);
+    }
     station.store().queue_deliveries(visit.id, &body.destination, files, &by).await?;
     station.sending().notify_waiters();
     let deliveries = station.store().deliveries(Some(visit.id), LISTED).await?;
     Ok(Json(told(&station, deliveries, left_out).await?))
+}
+
+/// Makes the objects that are not on their way yet, one at a time, and keeps them until they have left. What cannot be made is told.
+async fn made(
+    station: &Station,
+    visit: &Visit,
+    s: &Stand,
+    destination: &str,
+) -> Result<(Vec<NewDelivery>, Vec<NotQueued>), ApiError> {
+    let paper = printed(station, visit.id.0).await.ok();
+    let there = station.store().derived_on_their_way(visit.id, destination).await?;
+    let (mut files, mut not_made) = (Vec::new(), Vec::new());
+    for object in derived(station, visit, s, paper.as_deref()).await? {
+        let sha256 = match there.get(&object.instance_uid) {
+            Some(sha256) => Ok(sha256.clone()),
+            None => {
+                let making = object.clone();
+                match tokio::task::spawn_blocking(move || making.make()).await {
+                    Ok(Ok(bytes)) => Ok(station.store().put_derived(bytes.into()).await?.sha256),
+                    Ok(Err(why)) => Err(why),
+                    Err(_) => Err("making it stopped in the middle".to_owned()),
+                }
+            }
+        };
+        let name = format!("{}.dcm", object.name);
+        match sha256 {
+            Ok(sha256) => files.push(NewDelivery {
+                kind: DeliveryKind::Derived,
+                sha256,
+                name,
+                instance_uid: object.instance_uid,
+                frames: object.frames,
+            }),
+            Err(reason) => {
+                let frame = object.frames.first().map_or(0, |f| f.0);
+                not_made.push(NotQueued { frame, name, reason });
+            }
+        }
+    }
+    Ok((files, not_made))
 }
 
 /// Has a delivery tried again at once.
@@ -225,6 +274,7 @@ fn chosen(s: &Stand) -> (Vec<NewDelivery>, Vec<NotQueued>) {
             (None, Some(uid)) => match files.iter_mut().find(|f| f.sha256 == k.sha256) {
                 Some(f) => f.frames.push(k.id),
                 None => files.push(NewDelivery {
+                    kind: DeliveryKind::Original,
                     sha256: k.sha256.clone(),
                     name: k.name.clone(),
                     instance_uid: uid.clone(),
@@ -258,7 +308,7 @@ async fn told(
             name: d.name.clone(),
             address: d.address.clone(),
             ae_title: d.ae_title.clone(),
-            proof: d.proof.word().to_owned(),
+            proof: d.proof().word().to_owned(),
             waiting: many(&d.name, &[DeliveryState::Waiting]),
             unproven: many(&d.name, &[DeliveryState::Stored, DeliveryState::Asked]),
             done: many(&d.name, &[DeliveryState::Done]),
@@ -280,6 +330,7 @@ async fn told(
             destination: d.destination,
             visit_id: d.visit_id.0,
             name: d.name,
+            kind: d.kind.word().to_owned(),
             frames: d.frames.iter().map(|f| f.0).collect(),
             state: d.state.word().to_owned(),
             why: d.why,

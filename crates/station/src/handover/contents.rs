@@ -1,3 +1,4 @@
+use super::Derived;
 use serrata_words::LeftOut;
 
 /// What goes into a package.
@@ -15,6 +16,8 @@ pub struct Contents {
     pub originals: Vec<(String, String, Vec<i64>)>,
     /// Everything else.
     pub entries: Vec<Entry>,
+    /// DICOM objects made of the pictures.
+    pub objects: Vec<Derived>,
     /// Frames that are not in it.
     pub left_out: Vec<LeftOut>,
     /// Whether it holds copies that do not name the patient, in place of originals.
@@ -40,7 +43,9 @@ frames.csv          one line a picture: eye, kind, gaze, when, result, why
 appraisals.jsonl    what was seen in each picture (serrata.appraisal/1, one object a line)
 completeness.json   what was ordered, how each view was met, and what could not be done and why
 imaging-record.pdf  the same for people: what was done, what could not be done, pictures, charts (PDF/A)
-dicom/              the paper and the choice of pictures as DICOM objects (Encapsulated PDF, Key Object Selection)
+dicom/              made of the pictures as DICOM objects: the paper (Encapsulated PDF), the choice of pictures (Key Object
+                    Selection), what was seen and measured (Comprehensive SR), pictures once more with labels that
+                    were corrected, montages
 visit.json          orders, answers to cautions, the record of the needle, light, notes
 record.csv          who did what, and when
 dye-R-fa/ ...       dye runs that were read: curves, times with intervals, pictures of the phases; regions.json says

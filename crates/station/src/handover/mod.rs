@@ -7,6 +7,7 @@
 mod contents;
 mod copies;
 mod corners;
+mod derived;
 mod pack;
 mod prove;
 mod secret;
@@ -14,6 +15,7 @@ mod secret;
 pub use contents::{Contents, Entry};
 pub use copies::copy;
 pub use corners::writing_in_a_corner;
+pub use derived::Derived;
 pub use pack::pack;
 pub use prove::{MANIFEST, Proof, prove, unpack};
 pub use secret::house_secret;

@@ -45,6 +45,19 @@ pub fn pack(
     for e in &contents.entries {
         put(&e.path, &e.bytes, Vec::new())?;
     }
+    // One at a time; one that cannot be made keeps no picture back.
+    for object in &contents.objects {
+        match object.make() {
+            Ok(bytes) => put(&format!("dicom/{}.dcm", object.name), &bytes, Vec::new())?,
+            Err(why) => {
+                put(
+                    &format!("dicom/{}-missing.txt", object.name),
+                    format!("{why}\n").as_bytes(),
+                    Vec::new(),
+                )?;
+            }
+        }
+    }
     files.sort_by(|a, b| a.path.cmp(&b.path));
     let manifest = PackageManifest {
         schema: PackageManifest::SCHEMA.to_owned(),

@@ -1,5 +1,5 @@
 use serde::Deserialize;
-use serrata_dicom::Peer;
+use serrata_dicom::{Peer, WebPeer};
 use std::time::Duration;
 
 /// How the arrival of an object is proven.
@@ -30,13 +30,17 @@ impl Proof {
 pub struct Destination {
     /// What the clinic calls it, for example `archive`.
     pub name: String,
-    /// Host and port.
+    /// Host and port, or where its web services are: `http://HOST:PORT/PATH` (STOW-RS and QIDO-RS).
     pub address: String,
-    /// Its AE title.
+    /// Its AE title; none where it is sent to over the web.
+    #[serde(default)]
     pub ae_title: String,
     /// How arrival is proven.
     #[serde(default)]
     pub proof: Proof,
+    /// Whether objects made of the pictures go along: the paper, selections, the report, corrected labels, montages.
+    #[serde(default)]
+    pub derived: bool,
     /// Seconds that it may be silent.
     #[serde(default = "usual_silence")]
     pub silence_s: u64,
@@ -57,6 +61,18 @@ impl Destination {
                 "destination {:?}: its name has 1 to 40 letters, digits, blanks, dots or dashes",
                 self.name
             ));
+        }
+        if let Some(web) = self.web() {
+            return match web.fault() {
+                Some(why) => Some(format!("destination {}: {why}", self.name)),
+                None if !self.ae_title.is_empty() => {
+                    Some(format!("destination {}: what is sent to over the web has no AE title", self.name))
+                }
+                None if !(1..=3600).contains(&self.silence_s) => {
+                    Some(format!("destination {}: silence_s is from 1 to 3600", self.name))
+                }
+                None => None,
+            };
         }
         let port = self
             .address
@@ -80,6 +96,21 @@ impl Destination {
             return Some(format!("destination {}: silence_s is from 1 to 3600", self.name));
         }
         None
+    }
+
+    /// It as a place on the web, where it is one. There arrival is always proven by query.
+    #[must_use]
+    pub fn web(&self) -> Option<WebPeer> {
+        self.address.contains("://").then(|| WebPeer {
+            address: self.address.trim_end_matches('/').to_owned(),
+            silence: Duration::from_secs(self.silence_s),
+        })
+    }
+
+    /// How its arrival is proven.
+    #[must_use]
+    pub fn proof(&self) -> Proof {
+        if self.address.contains("://") { Proof::Query } else { self.proof }
     }
 
     /// It as a DICOM peer; `ours` is our AE title.
@@ -111,6 +142,8 @@ mod tests {
             ("address", "host:0"),
             ("ae_title", ""),
             ("ae_title", "SEVENTEEN_LETTERS"),
+            ("address", "https://host/dicom-web"),
+            ("address", "http:///dicom-web"),
         ] {
             let mut bad = good.clone();
             match field {
@@ -120,6 +153,8 @@ mod tests {
             }
             assert!(bad.fault().is_some(), "{field} {value}");
         }
+        let web = read("name = 'web'\naddress = 'http://10.0.0.5:8042/dicom-web/'\nderived = true").unwrap();
+        assert_eq!((web.proof(), web.derived, web.fault()), (Proof::Query, true, None));
         assert!(
             read("name = 'a'\naddress = 'b:1'\nae_title = 'C'\nsilent = 3").is_err(),
             "an unknown word is told"

@@ -2,7 +2,7 @@ use super::{Destination, Proof};
 use crate::Station;
 use bytes::Bytes;
 use serrata_dicom::{
-    CommitReport, Instance, Outgoing, Peer, PeerError, StoreLink, Stored, ask_commitment, outgoing,
+    CommitReport, Instance, Outgoing, Peer, PeerError, StoreLink, Stored, WebPeer, ask_commitment, outgoing,
     read_back, uid,
 };
 use serrata_store::{Delivery, DeliveryState, DeliveryStep, SentAs, StoreError};
@@ -33,12 +33,20 @@ const NAP: Duration = Duration::from_secs(30);
 
 /// Sends to one destination until the server stops.
 pub async fn run(station: Station, to: Destination) {
-    let peer = to.peer(&station.settings().ae_title);
+    let way = match to.web() {
+        Some(web) => Way::Web(web),
+        None => Way::Peer(to.peer(&station.settings().ae_title)),
+    };
     let mut failures = 0;
     loop {
-        match round(&station, &to, &peer).await {
+        match round(&station, &to, &way).await {
             Ok(true) => failures = 0,
-            Ok(false) => rest(&station, &to.name).await,
+            Ok(false) => {
+                if let Err(e) = station.store().sweep_derived().await {
+                    tracing::warn!("objects that have left cannot be removed: {e}");
+                }
+                rest(&station, &to.name).await;
+            }
             Err(Trouble::Peer(e)) => {
                 failures += 1;
                 let pause = pause(failures);
@@ -92,6 +100,49 @@ fn reason_of(reason: u16) -> (String, bool) {
     (format!("it will not answer for it: {words} (reason {reason:04X})"), again)
 }
 
+/// How a destination is talked to.
+enum Way {
+    Peer(Peer),
+    Web(WebPeer),
+}
+
+/// A way that is open.
+enum Opened<'a> {
+    Peer(StoreLink<'a>),
+    Web(&'a WebPeer),
+}
+
+impl Way {
+    async fn open(&self, objects: &[Outgoing]) -> Result<Opened<'_>, PeerError> {
+        Ok(match self {
+            Self::Peer(peer) => Opened::Peer(StoreLink::open(peer, objects).await?),
+            Self::Web(web) => Opened::Web(web),
+        })
+    }
+
+    async fn read_back(&self, objects: &[Instance]) -> Result<Vec<bool>, PeerError> {
+        match self {
+            Self::Peer(peer) => read_back(peer, objects).await,
+            Self::Web(web) => web.find(objects).await,
+        }
+    }
+}
+
+impl Opened<'_> {
+    async fn store(&mut self, object: &Outgoing, file: &Bytes) -> Result<Stored, PeerError> {
+        match self {
+            Self::Peer(link) => link.store(object, file).await,
+            Self::Web(web) => web.store(&object.instance, file.clone()).await,
+        }
+    }
+
+    async fn release(self) {
+        if let Self::Peer(link) = self {
+            link.release().await;
+        }
+    }
+}
+
 enum Trouble {
     Peer(PeerError),
     Store(StoreError),
@@ -110,11 +161,11 @@ impl From<PeerError> for Trouble {
 }
 
 /// Does what is due; whether there was anything.
-async fn round(station: &Station, to: &Destination, peer: &Peer) -> Result<bool, Trouble> {
+async fn round(station: &Station, to: &Destination, way: &Way) -> Result<bool, Trouble> {
     let store = station.store();
     let waiting = store.due_deliveries(&to.name, DeliveryState::Waiting, now_us(), TOGETHER).await?;
     if !waiting.is_empty() {
-        send(station, peer, waiting).await?;
+        send(station, way, waiting).await?;
         return Ok(true);
     }
     // Nobody answered in time: asked again.
@@ -131,21 +182,21 @@ async fn round(station: &Station, to: &Destination, peer: &Peer) -> Result<bool,
     if stored.is_empty() {
         return Ok(false);
     }
-    match to.proof {
-        Proof::Commitment => commit(station, peer, &stored).await?,
-        Proof::Query => look_up(station, peer, &stored).await?,
+    match (to.proof(), way) {
+        (Proof::Commitment, Way::Peer(peer)) => commit(station, peer, &stored).await?,
+        _ => look_up(station, way, &stored).await?,
     }
     Ok(true)
 }
 
 /// Sends over one association. What was in flight when the peer went away is counted against that object alone, so that one
 /// that no peer survives does not keep the others from leaving.
-async fn send(station: &Station, peer: &Peer, waiting: Vec<Delivery>) -> Result<(), Trouble> {
+async fn send(station: &Station, way: &Way, waiting: Vec<Delivery>) -> Result<(), Trouble> {
     let (sound, kinds) = described(station, waiting).await?;
     if sound.is_empty() {
         return Ok(());
     }
-    let mut link = match StoreLink::open(peer, &kinds).await {
+    let mut link = match way.open(&kinds).await {
         Ok(link) => link,
         // It is there, and takes no object of these kinds: others may still go.
         Err(e @ PeerError::NothingTaken { .. }) => {
@@ -219,8 +270,8 @@ async fn commit(station: &Station, peer: &Peer, stored: &[Delivery]) -> Result<(
 }
 
 /// Looks whether the peer finds what it stored.
-async fn look_up(station: &Station, peer: &Peer, stored: &[Delivery]) -> Result<(), Trouble> {
-    let there = read_back(peer, &instances(stored)).await?;
+async fn look_up(station: &Station, way: &Way, stored: &[Delivery]) -> Result<(), Trouble> {
+    let there = way.read_back(&instances(stored)).await?;
     let steps = stored.iter().zip(there).map(|(d, there)| {
         let step = if there {
             DeliveryStep::Done { how: "it was stored with success and found by query".to_owned() }
@@ -244,7 +295,7 @@ fn instances(stored: &[Delivery]) -> Vec<Instance> {
 async fn described(station: &Station, all: Vec<Delivery>) -> Result<(Vec<Delivery>, Vec<Outgoing>), Trouble> {
     let mut out = (Vec::with_capacity(all.len()), Vec::with_capacity(all.len()));
     for delivery in all {
-        let described = match station.store().read_original(&delivery.sha256).await {
+        let described = match station.store().read_delivery(&delivery).await {
             Ok(bytes) => outgoing(&bytes).map_err(|e| format!("{}: {e}. {}.", delivery.name, e.remedy())),
             Err(e) => Err(format!("{}: {e}", delivery.name)),
         };
@@ -261,15 +312,15 @@ async fn described(station: &Station, all: Vec<Delivery>) -> Result<(Vec<Deliver
     Ok(out)
 }
 
-/// An original's bytes, which are those that were kept.
+/// A file's bytes, which are those that were kept.
 async fn whole(station: &Station, d: &Delivery) -> Result<Bytes, String> {
-    let bytes = station.store().read_original(&d.sha256).await.map_err(|e| format!("{}: {e}", d.name))?;
+    let bytes = station.store().read_delivery(d).await.map_err(|e| format!("{}: {e}", d.name))?;
     let (copy, want) = (bytes.clone(), d.sha256.clone());
     let same = tokio::task::spawn_blocking(move || hex::encode(Sha256::digest(&copy)) == want).await;
     if same.unwrap_or(false) {
         return Ok(bytes);
     }
-    Err(format!("{}: the kept original has changed; run `serrata verify` on the data folder", d.name))
+    Err(format!("{}: the kept file has changed; run `serrata verify` on the data folder", d.name))
 }
 
 /// Another try later from this state, or a person where it was tried often enough.

@@ -1,0 +1,73 @@
+//! What was seen and measured, as a structured report.
+
+use super::{About, REPORTS, number_of};
+use crate::api::frame::appraisal;
+use crate::handover::Derived;
+use serrata_dicom::{Instance, Said, SaidArea, write_report};
+use serrata_words::{AppraisalLine, Region};
+
+/// One report of all pictures that are in the hand-over and were looked at; none where there is none.
+pub(super) fn report(about: &About<'_>) -> Option<Derived> {
+    let (mut said, mut method) = (Vec::new(), None);
+    for j in &about.stand.judged {
+        let Some(picture) = about.instance(&j.kept.sha256).filter(|_| j.kept.set_aside.is_none()) else {
+            continue;
+        };
+        let Some(line) = appraisal(about.station, j) else { continue };
+        let frames = about.known.get(&j.kept.sha256).map_or(1, |h| h.frames);
+        let frame = (frames > 1).then_some(j.kept.index + 1);
+        method.get_or_insert_with(|| format!("{} {}", line.method.name, line.method.revision));
+        said.extend(of_picture(&line, &picture, frame, j.kept.id.0));
+    }
+    let method = method?;
+    let pictures = about.instances();
+    // The same said again has the same number.
+    let words = format!("report of {}: {said:?}", about.visit.study_uid);
+    let number = number_of(&pictures, &words);
+    let document = about.document(number.clone(), REPORTS, 0);
+    let frames = about.frames_of(&pictures);
+    let make = move || write_report(&document, &method, &said).map_err(|e| e.to_string());
+    Some(Derived::new("report", number, frames, make))
+}
+
+/// The visible retina with the verdict, then each finding.
+fn of_picture(line: &AppraisalLine, picture: &Instance, frame: Option<u32>, id: i64) -> Vec<Said> {
+    let eye = line.eye.labelled.or(line.eye.inferred);
+    let said = |what: &str, called: String, place: &Region| Said {
+        picture: picture.clone(),
+        frame,
+        eye,
+        what: what.to_owned(),
+        called,
+        rings: place.polygons.clone(),
+        verdict: None,
+        score: None,
+        share: None,
+        area: None,
+    };
+    let v = &line.visible_retina;
+    let area = match (v.area_mm2, v.area_interval_mm2, v.radius_mm) {
+        (Some(mm2), Some(interval), Some(radius_mm)) => Some(SaidArea {
+            mm2,
+            interval,
+            radius_mm,
+            method: format!(
+                "area inside the outline on a sphere, holes taken out; radius half the axial length, {}",
+                v.radius_source.as_deref().unwrap_or("unknown")
+            ),
+        }),
+        _ => None,
+    };
+    let retina = Said {
+        verdict: Some(line.verdict.word().to_owned()),
+        share: Some(v.fraction),
+        area,
+        ..said("visible_retina", format!("picture {id}: visible retina"), &v.place)
+    };
+    let finding = |f: &serrata_words::Finding| {
+        let side = f.side.map_or_else(String::new, |s| format!(", {}", s.word()));
+        let called = format!("picture {id}: {}{side}", f.kind.screen());
+        Said { score: Some(f.score), share: Some(f.fraction), ..said(f.kind.word(), called, &f.place) }
+    };
+    std::iter::once(retina).chain(line.findings.iter().map(|f| finding(&f.finding))).collect()
+}

@@ -128,7 +128,7 @@ def test_paper_and_choice_of_pictures_are_objects_too(house: Server, visit: dict
     data = urllib.request.urlopen(house.url(f"/api/v1/visits/{visit['id']}/package?who=RK"), timeout=60).read()
     with zipfile.ZipFile(io.BytesIO(data)) as z:
         again = {n: pydicom.dcmread(io.BytesIO(z.read(n))) for n in z.namelist() if n.startswith("dicom/")}
-    assert {d.SOPInstanceUID for d in again.values()} == {d.SOPInstanceUID for d in [*made.values(), paper]}
+    assert {d.SOPInstanceUID for d in again.values()} == {d.SOPInstanceUID for d in [*made.values(), paper, report]}
 
 
 def test_it_counts_as_sent_and_is_proven_again_later(house: Server, package: pathlib.Path, tmp_path: pathlib.Path) -> None:

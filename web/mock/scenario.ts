@@ -201,7 +201,7 @@ export class Clinic {
   /** What is on its way: a file that waits, one that the archive answers for, one that it refuses. */
   sending(visit: number | null): Sending {
     const file = (id: number, visit_id: number, patient: string, frame: number, state: Delivery["state"], why: string | null): Delivery => ({
-      id, destination: "archive", visit_id, patient, name: `${String(frame)}.dcm`, frames: [frame], state, why, tries: state === "waiting" ? 3 : 0,
+      id, destination: "archive", visit_id, patient, name: `${String(frame)}.dcm`, kind: "original", frames: [frame], state, why, tries: state === "waiting" ? 3 : 0,
       next_try_utc_us: state === "waiting" ? START + 46 * MINUTE + 95_000_000 : null, who: "RK", queued_utc_us: START + 40 * MINUTE,
       done_utc_us: state === "done" ? START + 41 * MINUTE : null,
     });

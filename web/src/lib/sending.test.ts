@@ -3,7 +3,7 @@ import type { Delivery } from "../api/model";
 import { byVisit, destinationLine, moving, nextTry } from "./sending";
 
 const ONE: Delivery = {
-  id: 1, destination: "archive", visit_id: 4, patient: "Kettle F., 11 Jun", name: "a.dcm", frames: [7], state: "waiting", why: null, tries: 2,
+  id: 1, destination: "archive", visit_id: 4, patient: "Kettle F., 11 Jun", name: "a.dcm", kind: "original", frames: [7], state: "waiting", why: null, tries: 2,
   next_try_utc_us: 75_000_000, who: "RK", queued_utc_us: 0, done_utc_us: null,
 };
 

@@ -21,6 +21,7 @@ mod orders;
 mod page;
 mod paper;
 mod reading;
+mod refusals;
 mod round;
 mod sending;
 mod stand;
@@ -33,6 +34,7 @@ use crate::Station;
 use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use refusals::Refused;
 use utoipa::OpenApi;
 
 /// Largest picture that the page may send, in bytes: a 16-bit colour frame of 8k × 8k.
@@ -99,7 +101,8 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         health,
         description
     ),
-    components(schemas(types::Error, types::Event))
+    components(schemas(types::Error, types::Event)),
+    modifiers(&Refused)
 )]
 pub struct Description;
 
@@ -157,7 +160,8 @@ pub fn router(station: Station) -> Router {
         .route("/health", get(health))
         .route("/openapi.json", get(description))
         .fallback(unknown)
-        .layer(DefaultBodyLimit::max(LARGEST_BODY));
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(axum::middleware::from_fn(refusals::refusals));
     Router::new()
         .nest("/api/v1", api)
         .fallback(page::page)

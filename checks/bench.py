@@ -23,7 +23,7 @@ import pydicom  # noqa: E402
 from PIL import Image  # noqa: E402
 
 import makers  # noqa: E402
-from house import BINARY, DCMSEND, SHARED, STORESCP, STORESCU, Server, free_port, originals, until  # noqa: E402
+from house import BINARY, DCMSEND, SHARED, STORESCP, STORESCU, Server, free_port, originals, serrata, until  # noqa: E402
 
 ROUNDS = 5
 OBJECTS = 48
@@ -262,6 +262,30 @@ def geometry() -> None:
     print(f"{'area of a convex polygon of 64 points':58} {ratio:6.4f} ×  of healpy's (cells of nside 1024)  {statistics.median(convex_areas) * 1e6:.1f} µs against {statistics.median(theirs) * 1e6:.0f} µs")
 
 
+def page(folder: pathlib.Path) -> None:
+    """The page on the real server with the invented day, in Chromium without a graphics card."""
+    import json
+
+    made = serrata("demo", "--dir", folder / "day", "--size", 900, "--no-serve")
+    assert made.code == 0, made.err
+    dropped = folder / "dropped.jpg"
+    makers.retina(1200).save(dropped, quality=92)
+    server = Server(folder / "day" / "data", folder / "page-in", folder / "page-log").start()
+    until("all frames are checked", lambda: server.get("/api/v1/day")["waiting"] == 0, 300)
+    environment = {**os.environ, "SERRATA_URL": server.url("").rstrip("/"), "SERRATA_PICTURE": str(dropped)}
+    web = pathlib.Path(__file__).parent.parent / "web"
+    command = ["npx", "vitest", "run", "--config", "vitest.figures.config.ts"]
+    said = subprocess.run(command, cwd=web, env=environment, capture_output=True, text=True)
+    assert server.stop() == 0, server.log.read_text()
+    assert said.returncode == 0, said.stdout[-3000:] + said.stderr[-3000:]
+    for line in said.stdout.splitlines():
+        if line.startswith("figure "):
+            f = json.loads(line.removeprefix("figure "))
+            held = f["middle"] <= f["budget"] if f["sign"] == "≤" else f["middle"] >= f["budget"]
+            spread = f"({f['low']:.1f}–{f['high']:.1f})" if f["low"] != f["high"] else ""
+            print(f"page: {f['what']:72} {f['middle']:7.1f} {f['unit']:3}  {spread:15}  budget {f['sign']} {f['budget']}  {'held' if held else 'NOT HELD'}", flush=True)
+
+
 def main() -> int:
     with tempfile.TemporaryDirectory(prefix="serrata-bench-") as name:
         folder = pathlib.Path(name)
@@ -271,6 +295,7 @@ def main() -> int:
         geometry()
         intake(folder)
         sending(folder)
+        page(folder)
     return 0
 
 

@@ -64,7 +64,7 @@ def test_it_is_a_pdf_for_the_archive_and_short(house: Server, visit: int, tmp_pa
     assert paper(house, visit, place).code == 0
     info = subprocess.run(["pdfinfo", place], capture_output=True, text=True, check=True).stdout
     pages = int(next(line.split()[-1] for line in info.splitlines() if line.startswith("Pages")))
-    assert pages <= 2 and "Encrypted:       no" in info and "Tagged:          yes" in info
+    assert pages == 1 and "Encrypted:       no" in info and "Tagged:          yes" in info
     data = place.read_bytes()
     # What PDF/A-2 asks for, as its own metadata and output intent say it (ISO 19005-2, from memory).
     assert b"pdfaid:part" in data and b"OutputIntent" in data and b"/JavaScript" not in data

@@ -18,5 +18,6 @@ for target in "${targets[@]}"; do
     found="fuzz/artifacts/found/$target"
     mkdir -p "$found"
     seeds="fuzz/corpus/${target%_round_trip}"
+    [ -d "$seeds" ] || seeds=fuzz/corpus/dicom
     cargo fuzz run "$target" "$found" "$seeds" -- -max_total_time="${SECONDS_EACH:-60}" -rss_limit_mb=4096
 done

@@ -7,22 +7,41 @@ cd "$(dirname "$0")/.."
 bin="${CARGO_TARGET_DIR:-target}/release/serrata"
 [ -x "$bin" ] || { echo "browser: $bin is not there: run 'make build' first." >&2; exit 1; }
 work=$(mktemp -d)
-server=
+server= archive=
 finish() {
-    [ -z "$server" ] || { kill "$server" 2>/dev/null && wait "$server" 2>/dev/null; } || true
+    for one in $server $archive; do kill "$one" 2>/dev/null && wait "$one" 2>/dev/null || true; done
     rm -rf "$work"
 }
 trap finish EXIT
+stop() { echo "browser: $1" >&2; cat "$2" >&2; exit 1; }
 
-port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
-"$bin" demo --dir "$work/day" --size "${SERRATA_DAY_SIZE:-900}" --listen "127.0.0.1:$port" >"$work/out" 2>"$work/err" &
+"$bin" demo --dir "$work/day" --size "${SERRATA_DAY_SIZE:-900}" --no-serve >"$work/out" 2>"$work/err" || stop "the demo day was not made:" "$work/err"
+read -r port ours theirs web < <(python3 -c 'import socket; all = [socket.create_server(("127.0.0.1", 0)) for _ in range(4)]; print(*(s.getsockname()[1] for s in all))')
+
+# An archive to send to: Orthanc, which answers for what it has over an association of its own.
+cat >"$work/orthanc.json" <<JSON
+{"StorageDirectory": "$work/store", "IndexDirectory": "$work/store", "DicomAet": "ARCHIVE", "DicomPort": $theirs, "HttpPort": $web,
+ "RemoteAccessAllowed": false, "AuthenticationEnabled": false, "DicomAlwaysAllowStore": true, "UnknownSopClassAccepted": true, "Plugins": [],
+ "DicomModalities": {"ours": ["SERRATA", "127.0.0.1", $ours]}}
+JSON
+/usr/sbin/Orthanc "$work/orthanc.json" >"$work/archive" 2>&1 &
+archive=$!
+cat >"$work/serrata.toml" <<TOML
+[[destination]]
+name = "archive"
+address = "127.0.0.1:$theirs"
+ae_title = "ARCHIVE"
+derived = true
+TOML
+"$bin" serve --config "$work/serrata.toml" --data "$work/day/data" --watch "$work/day/incoming" --listen "127.0.0.1:$port" \
+    --dicom-listen "127.0.0.1:$ours" >"$work/out" 2>"$work/err" &
 server=$!
-for _ in $(seq 600); do
-    grep -q 'Serrata is at http' "$work/out" && break
-    kill -0 "$server" 2>/dev/null || { echo "browser: the demo day stopped before it was served:" >&2; cat "$work/err" >&2; server=; exit 1; }
+for _ in $(seq 240); do
+    grep -qs 'Serrata is at http' "$work/out" "$work/err" && break
+    kill -0 "$server" 2>/dev/null || { server=; stop "the demo day stopped before it was served:" "$work/err"; }
     sleep 0.5
 done
-grep -q 'Serrata is at http' "$work/out" || { echo "browser: the demo day was not served within 5 minutes:" >&2; cat "$work/err" >&2; exit 1; }
+grep -qs 'Serrata is at http' "$work/out" "$work/err" || stop "the demo day was not served within 2 minutes:" "$work/err"
 
 # One picture to drop on the page: an invented eye, as the JPEG that a camera would write.
 "$bin" phantom frame --seed 11 --size 1200 -o "$work/picture" >/dev/null

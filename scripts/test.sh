@@ -20,7 +20,8 @@ part_licences() { python3 scripts/licences.py; }
 part_rust() { cargo test --release --workspace --locked; }
 part_docs() { RUSTDOCFLAGS="-D warnings" cargo doc --release --no-deps --workspace --locked; }
 part_browser() { scripts/browser.sh; }
-part_checks() { .venv/bin/python -m pytest checks -q -ra --strict-markers; }
+# Two at a time, each file by one of them: a file shares its server.
+part_checks() { .venv/bin/python -m pytest checks -q -ra --strict-markers -n 2 --dist loadfile; }
 
 [ "$#" -eq 0 ] || parts=("$@")
 for name in "${parts[@]}"; do

@@ -7,7 +7,7 @@ import { readFile } from "node:fs/promises";
 import { basename } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import type { Day, FrameAnswer, Received, Unassigned, Visit } from "../src/api/model";
+import type { Day, FrameAnswer, Received, Sending, Unassigned, Visit } from "../src/api/model";
 import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
 
 const URL_GIVEN = process.env["SERRATA_URL"]?.replace(/\/+$/, "") ?? "";
@@ -192,8 +192,20 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     const [taken] = await Promise.all([one.page.waitForEvent("download"), one.page.getByRole("link", { name: "As a package (zip)" }).tap()]);
     const zip = await readFile(await taken.path());
     expect([...zip.subarray(0, 2)], "a zip").toEqual([0x50, 0x4b]);
+    // And to the archive: originals, and what was made of them, each proven to have arrived.
+    await one.page.getByRole("button", { name: "Send to archive" }).tap();
+    const arrived = async (): Promise<boolean> => {
+      const { deliveries } = await ask<Sending>(`/visits/${String(plain.id)}/sending`);
+      const there = deliveries.filter((d) => d.state === "done");
+      return there.some((d) => d.kind === "derived" && d.name.startsWith("montage")) && deliveries.every((d) => ["done", "withdrawn"].includes(d.state));
+    };
+    await expect.poll(arrived, { timeout: 60_000 }).toBe(true);
+    await one.page.getByText("it answers for it (storage commitment)").first().waitFor();
+    expect(await one.page.getByText("Somebody sends by name", { exact: false }).count(), "the initials are typed").toBe(0);
+    await shot(one.page, `handover-${String(width)}`);
     await one.page.goto(`${URL_GIVEN}/send`);
     await one.page.getByRole("heading", { name: "Send" }).waitFor();
+    await one.page.getByText("Everything that was sent has arrived.").waitFor();
     await expect.poll(() => one.page.getByText("Loading", { exact: false }).count()).toBe(0);
     await hold(one.page, "send", width);
     const closing = await ask<{ left: string[] }>("/day/closing");

@@ -305,3 +305,13 @@ def test_a_web_peer_that_misbehaves_is_told_and_nothing_counts_as_there(served: 
         assert not [d for d in served.deliveries("bad") if d["state"] in ("done", "stored")]
     finally:
         page.shutdown()
+
+
+def test_a_montage_stays_once_one_of_its_frames_is_set_aside(served: Served) -> None:
+    placed = next(f["id"] for f in served.montage["frames"] if f["status"] == "placed")
+    served.server.post(f"/api/v1/frames/{placed}/set-aside", json.dumps({"who": "RK", "reason": "moved"}).encode())
+    place = served.folder / "without"
+    done = serrata("handover", "--server", f"127.0.0.1:{served.server.port}", served.visit, "--to", place, "--who", "RK")
+    assert done.code == 0, done.err
+    names = {f.stem for f in (place / "dicom").iterdir()}
+    assert "report" in names and not [n for n in names if n.startswith("montage")]

@@ -159,7 +159,10 @@ impl WebPeer {
     ) -> Result<Answer, PeerError> {
         let uri: Uri = self.address.parse().map_err(|_| self.no_answer("its address is none"))?;
         let authority = uri.authority().ok_or_else(|| self.no_answer("its address names no host"))?;
-        let wire = TcpStream::connect((authority.host(), authority.port_u16().unwrap_or(80)));
+        let wire = TcpStream::connect((
+            authority.host().trim_matches(['[', ']']),
+            authority.port_u16().unwrap_or(80),
+        ));
         let wire = wire.await.map_err(|e| self.no_answer(e))?;
         let (mut sender, connection) =
             hyper::client::conn::http1::handshake(TokioIo::new(wire)).await.map_err(|e| self.no_answer(e))?;

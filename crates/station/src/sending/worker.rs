@@ -108,14 +108,14 @@ enum Way {
 
 /// A way that is open.
 enum Opened<'a> {
-    Peer(StoreLink<'a>),
+    Peer(Box<StoreLink<'a>>),
     Web(&'a WebPeer),
 }
 
 impl Way {
     async fn open(&self, objects: &[Outgoing]) -> Result<Opened<'_>, PeerError> {
         Ok(match self {
-            Self::Peer(peer) => Opened::Peer(StoreLink::open(peer, objects).await?),
+            Self::Peer(peer) => Opened::Peer(Box::new(StoreLink::open(peer, objects).await?)),
             Self::Web(web) => Opened::Web(web),
         })
     }

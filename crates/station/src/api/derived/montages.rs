@@ -26,8 +26,12 @@ pub(super) fn montages(about: &About<'_>) -> Vec<Derived> {
                 .filter(|f| f.status == Placement::Placed && f.modality == m.modality);
             let frames: Vec<FrameId> = placed.filter_map(|f| f.name.parse().ok().map(FrameId)).collect();
             let of = |id: &FrameId| {
-                let k = about.stand.judged.iter().map(|j| &j.kept).find(|k| k.id == *id)?;
-                Some((about.instance(&k.sha256)?, about.known.get(&k.sha256)?))
+                let j = about.stand.judged.iter().find(|j| j.kept.id == *id)?;
+                // A frame that was set aside since, or is of the other eye, keeps the whole montage here.
+                let stands =
+                    j.kept.set_aside.is_none() && j.eye == Some(eye) && j.view.modality == m.modality;
+                let sha256 = &j.kept.sha256;
+                stands.then_some((about.instance(sha256)?, about.known.get(sha256)?))
             };
             let sources: Option<Vec<(Instance, &Header)>> = frames.iter().map(of).collect();
             let Some(sources) = sources.filter(|s| !s.is_empty()) else { continue };
@@ -88,7 +92,7 @@ fn one(
         },
         excitation_nm: light.excitation_nm,
         barrier_nm: light.barrier_nm,
-        wide_field: calibrated.then(|| WideField {
+        wide_field: calibrated.then_some(WideField {
             view_angle_deg: [m.degrees_per_pixel; 2],
             axial_length_mm,
             axial_length_method,

@@ -33,7 +33,7 @@ async fn data_of_a_newer_version_is_refused_and_left_alone() {
     tamper(dir.path(), "PRAGMA user_version = 99").await;
     let before = fs::read(dir.path().join("serrata.sqlite")).unwrap();
     let expected = format!(
-        "{}: this data folder was written by a newer version (schema 99, this program knows 3). Use the newer program, or give another folder with --data.",
+        "{}: this data folder was written by a newer version (schema 99, this program knows 4). Use the newer program, or give another folder with --data.",
         dir.path().display()
     );
     assert_eq!(Store::open(dir.path()).await.unwrap_err().to_string(), expected);

@@ -326,12 +326,12 @@ async fn queue(
     let mut fresh = 0;
     // What is said anew of a visit takes the place of what was said before and has not left.
     let derived: Vec<&str> =
-        files.iter().filter(|f| f.kind == DeliveryKind::Derived).map(|f| f.instance_uid.as_str()).collect();
+        files.iter().filter(|f| f.kind == DeliveryKind::Derived).map(|f| f.sha256.as_str()).collect();
     if !derived.is_empty() {
         sqlx::query(
             "UPDATE deliveries SET state = 'withdrawn', why = 'a newer one takes its place', next_us = ?4 \
              WHERE destination = ?1 AND visit_id = ?2 AND kind = 'derived' AND state IN ('waiting', 'failed') \
-             AND instance_uid NOT IN (SELECT value FROM json_each(?3))",
+             AND sha256 NOT IN (SELECT value FROM json_each(?3))",
         )
         .bind(destination)
         .bind(visit.0)

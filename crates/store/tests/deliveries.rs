@@ -184,9 +184,18 @@ async fn what_is_made_of_pictures_is_kept_until_it_has_left() {
     assert_eq!(store.queue_deliveries(id, "archive", vec![second], &by()).await.unwrap(), 1);
     let known = store.derived_on_their_way(id, "archive").await.unwrap();
     assert_eq!(known.keys().collect::<Vec<_>>(), ["2.25.91"], "the first gave way");
+    // Refused, then made anew under the same number: the refused one does not stay as a thing to look at.
+    let refused = store.due_deliveries("archive", DeliveryState::Waiting, NOW, 10).await.unwrap();
+    let refused = refused.iter().find(|d| d.kind == DeliveryKind::Derived).unwrap();
+    let no = DeliveryStep::Failed { why: "it will not take it".into() };
+    store.step_deliveries(vec![(refused.id, no)]).await.unwrap();
+    let anew = object("2.25.91", b"what was seen later, made anew", &frames).await;
+    assert_eq!(store.queue_deliveries(id, "archive", vec![anew], &by()).await.unwrap(), 1);
+    let states = store.deliveries(Some(id), 10).await.unwrap();
+    assert!(states.iter().all(|d| d.state != DeliveryState::Failed));
     let waiting = store.due_deliveries("archive", DeliveryState::Waiting, NOW, 10).await.unwrap();
     let report = waiting.iter().find(|d| d.kind == DeliveryKind::Derived).unwrap();
-    assert_eq!(&store.read_delivery(report).await.unwrap()[..], b"what was seen later");
+    assert_eq!(&store.read_delivery(report).await.unwrap()[..], b"what was seen later, made anew");
     assert_eq!(store.sweep_derived().await.unwrap(), 0, "what was just made is spared");
 
     let copy = dir.path().join("copy");

@@ -137,6 +137,7 @@ impl WebPeer {
         Ok(there)
     }
 
+    /// One request over one connection.
     async fn ask(
         &self,
         method: Method,
@@ -147,42 +148,37 @@ impl WebPeer {
         // Its silence, and a second for each megabyte that has to go over a slow wire.
         let patience = self.silence + Duration::from_secs(body.len() as u64 >> 20);
         let late = |_| PeerError::TooSlow { address: self.address.clone(), seconds: patience.as_secs() };
-        tokio::time::timeout(patience, self.talk(method, path, kind, body)).await.map_err(late)?
-    }
-
-    async fn talk(
-        &self,
-        method: Method,
-        path: &str,
-        kind: Option<String>,
-        body: Bytes,
-    ) -> Result<Answer, PeerError> {
-        let uri: Uri = self.address.parse().map_err(|_| self.no_answer("its address is none"))?;
-        let authority = uri.authority().ok_or_else(|| self.no_answer("its address names no host"))?;
-        let wire = TcpStream::connect((
-            authority.host().trim_matches(['[', ']']),
-            authority.port_u16().unwrap_or(80),
-        ));
-        let wire = wire.await.map_err(|e| self.no_answer(e))?;
-        let (mut sender, connection) =
-            hyper::client::conn::http1::handshake(TokioIo::new(wire)).await.map_err(|e| self.no_answer(e))?;
-        // It ends with the answer, or with the wire: the request below tells which.
-        let driver = tokio::spawn(connection);
-        let mut request = Request::builder()
-            .method(method)
-            .uri(format!("{}{path}", uri.path().trim_end_matches('/')))
-            .header(HOST, authority.as_str())
-            .header(ACCEPT, "application/dicom+json");
-        if let Some(kind) = kind {
-            request = request.header(CONTENT_TYPE, kind);
-        }
-        let request = request.body(Full::new(body)).map_err(|e| self.not_understood(e))?;
-        let answer = sender.send_request(request).await.map_err(|e| self.no_answer(e))?;
-        let status = answer.status();
-        let body = Limited::new(answer.into_body(), LONGEST).collect().await;
-        driver.abort();
-        let body = body.map_err(|e| self.not_understood(format!("its answer broke off: {e}")))?.to_bytes();
-        Ok(Answer { status, body })
+        let talk = async {
+            let uri: Uri = self.address.parse().map_err(|_| self.no_answer("its address is none"))?;
+            let authority = uri.authority().ok_or_else(|| self.no_answer("its address names no host"))?;
+            let wire = TcpStream::connect((
+                authority.host().trim_matches(['[', ']']),
+                authority.port_u16().unwrap_or(80),
+            ));
+            let wire = wire.await.map_err(|e| self.no_answer(e))?;
+            let (mut sender, connection) = hyper::client::conn::http1::handshake(TokioIo::new(wire))
+                .await
+                .map_err(|e| self.no_answer(e))?;
+            // It ends with the answer, or with the wire: the request below tells which.
+            let driver = tokio::spawn(connection);
+            let mut request = Request::builder()
+                .method(method)
+                .uri(format!("{}{path}", uri.path().trim_end_matches('/')))
+                .header(HOST, authority.as_str())
+                .header(ACCEPT, "application/dicom+json");
+            if let Some(kind) = kind {
+                request = request.header(CONTENT_TYPE, kind);
+            }
+            let request = request.body(Full::new(body)).map_err(|e| self.not_understood(e))?;
+            let answer = sender.send_request(request).await.map_err(|e| self.no_answer(e))?;
+            let status = answer.status();
+            let body = Limited::new(answer.into_body(), LONGEST).collect().await;
+            driver.abort();
+            let body =
+                body.map_err(|e| self.not_understood(format!("its answer broke off: {e}")))?.to_bytes();
+            Ok(Answer { status, body })
+        };
+        tokio::time::timeout(patience, talk).await.map_err(late)?
     }
 }
 

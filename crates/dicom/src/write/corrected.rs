@@ -58,6 +58,8 @@ pub fn write_corrected(bytes: &[u8], c: &Correction) -> Result<Vec<u8>, DecodeEr
     }
     let at =
         when::write(&c.corrected).ok_or_else(|| broken("the time of the correction cannot be written"))?;
+    // With its own zone: the file's is that of the instrument.
+    let at = format!("{}{}{}", at.date, at.time, at.zone.unwrap_or_default());
     let (mut new, gone) = (labels(&set, c)?, gone(c));
     let touched: Vec<Tag> = new.iter().map(|p| p.tag).chain(gone.iter().copied()).collect();
     let before: Vec<Piece<'_>> =
@@ -75,7 +77,7 @@ pub fn write_corrected(bytes: &[u8], c: &Correction) -> Result<Vec<u8>, DecodeEr
     ];
     let change = vec![
         text(tags::SOURCE_OF_PREVIOUS_VALUES, VR::LO, ""),
-        text(tags::ATTRIBUTE_MODIFICATION_DATE_TIME, VR::DT, &format!("{}{}", at.date, at.time)),
+        text(tags::ATTRIBUTE_MODIFICATION_DATE_TIME, VR::DT, &at),
         text(tags::MODIFYING_SYSTEM, VR::LO, "Serrata"),
         text(tags::REASON_FOR_THE_ATTRIBUTE_MODIFICATION, VR::CS, "CORRECT"),
         items(tags::MODIFIED_ATTRIBUTES_SEQUENCE, vec![before]),

@@ -91,3 +91,25 @@ export async function shot(page: Page, name: string): Promise<void> {
   await mkdir(folder, { recursive: true });
   await page.screenshot({ path: join(folder, `${name}.png`), fullPage: true });
 }
+
+/** Waits until a looked-at picture is there and drawn. */
+export async function drawnInFull(page: Page): Promise<void> {
+  await page.locator('[role="application"][aria-busy="false"]').waitFor({ timeout: 60_000 });
+  // Drawn in full at rest.
+  await page.waitForTimeout(400);
+}
+
+/** Mean brightness, 0 to 255, of each channel of the drawn picture's middle. */
+export function middleLight(page: Page): Promise<[number, number, number]> {
+  return page.evaluate(() => {
+    const canvas = document.querySelector<HTMLCanvasElement>('[role="application"] canvas');
+    if (canvas === null) throw new Error("there is no picture");
+    const copy = new OffscreenCanvas(canvas.width, canvas.height).getContext("2d");
+    copy?.drawImage(canvas, 0, 0);
+    const side = Math.round(Math.min(canvas.width, canvas.height) / 3);
+    const data = copy?.getImageData((canvas.width - side) / 2, (canvas.height - side) / 2, side, side).data ?? [];
+    const sum: [number, number, number] = [0, 0, 0];
+    for (let i = 0; i < data.length; i += 4) for (const c of [0, 1, 2] as const) sum[c] += data[i + c] ?? 0;
+    return sum.map((v) => (4 * v) / data.length) as [number, number, number];
+  });
+}

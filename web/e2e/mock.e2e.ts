@@ -4,7 +4,7 @@ import { fileURLToPath } from "node:url";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, beforeEach, describe, expect, test } from "vitest";
 import { startMock, type Mock } from "../mock/server";
-import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
+import { axe, drawnInFull, launch, middleLight, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
 
 const DIST = fileURLToPath(new URL("../dist", import.meta.url));
 const SCREENS = [
@@ -222,10 +222,12 @@ describe("montage", () => {
     const sheet = page.getByRole("application");
     await sheet.scrollIntoViewIfNeeded();
     expect(await page.getByText("too little of it is seen").count()).toBe(1);
-    const whole = await sheet.getAttribute("viewBox");
+    await drawnInFull(page);
+    const whole = await middleLight(page);
     await page.getByRole("button", { name: "Nearer" }).click();
-    const near = await sheet.getAttribute("viewBox");
-    expect(near).not.toBe(whole);
+    await drawnInFull(page);
+    const near = await middleLight(page);
+    expect(near).not.toEqual(whole);
     const box = await sheet.boundingBox();
     if (box === null) throw new Error("the montage has no sheet");
     const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
@@ -233,8 +235,8 @@ describe("montage", () => {
     await page.mouse.down();
     await page.mouse.move(x - 120, y - 30, { steps: 5 });
     await page.mouse.up();
-    const dragged = await sheet.getAttribute("viewBox");
-    expect(Number(dragged?.split(" ")[0])).toBeGreaterThan(Number(near?.split(" ")[0]));
+    await drawnInFull(page);
+    expect(await middleLight(page)).not.toEqual(near);
     await page.getByRole("button", { name: "Length" }).click();
     await page.mouse.click(x - 100, y);
     await page.getByText("Touch 1 more point.").waitFor();
@@ -316,12 +318,12 @@ describe("hand-over", () => {
 describe("frame", () => {
   test("layers go and come, and a finding is pointed out", async () => {
     const { page } = await open("/frames/104", "What to do");
-    const drawn = page.locator(".sheet svg .finding");
+    const drawn = page.locator(".view svg .finding");
     expect(await drawn.count()).toBe(1);
     await page.getByRole("button", { name: "Findings", exact: true }).click();
     expect(await drawn.count()).toBe(0);
     await page.getByRole("button", { name: /Lashes in the way/ }).click();
-    expect(await page.locator(".sheet svg .finding.near").count()).toBe(1);
+    expect(await page.locator(".view svg .finding.near").count()).toBe(1);
     await page.context().close();
   });
 
@@ -359,6 +361,89 @@ describe("frame", () => {
     await page.getByText("It stays kept and is left out of the hand-over").waitFor();
     await page.getByRole("button", { name: "Bring back" }).click();
     await page.getByRole("button", { name: "Set aside …" }).waitFor();
+    await page.context().close();
+  });
+
+  test("it is looked at closely: nearer, in one channel, in other light, about another point, and measured while drawing", async () => {
+    const { page, troubles } = await open("/frames/104", "What to do");
+    const sheet = page.getByRole("application");
+    await drawnInFull(page);
+    const taken = await middleLight(page);
+    expect(taken[2]).toBeLessThan(3);
+    await page.getByRole("button", { name: "Light and shape" }).click();
+    await page.getByRole("button", { name: "Red-free (green alone)" }).click();
+    await drawnInFull(page);
+    const green = await middleLight(page);
+    expect(Math.max(...green) - Math.min(...green)).toBeLessThan(0.5);
+    expect(green[0]).toBeCloseTo(taken[1], 0);
+    await page.getByRole("button", { name: "Inverted" }).click();
+    await drawnInFull(page);
+    expect((await middleLight(page))[0]).toBeCloseTo(255 - green[0], 0);
+    await page.getByLabel("Window").fill("40");
+    await page.getByLabel("Level").fill("30");
+    await shot(page, "mock-frame-light-shape-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+    expect(await overhang(page)).toBe(0);
+    await page.getByRole("button", { name: "Light as taken" }).click();
+    const outline = page.locator("path.retina");
+    const flat = await outline.getAttribute("d");
+    await page.getByRole("button", { name: "True areas" }).click();
+    await page.getByText("Areas are true everywhere").waitFor();
+    await expect.poll(() => outline.getAttribute("d")).not.toBe(flat);
+    const about = await outline.getAttribute("d");
+    await sheet.focus();
+    for (const key of ["ArrowRight", "ArrowUp", "+"]) await page.keyboard.press(key);
+    await expect.poll(() => outline.getAttribute("d")).not.toBe(about);
+    await page.getByRole("button", { name: "Angle" }).click();
+    await page.getByText("Touch 3 more points; the second is the corner.").waitFor();
+    await sheet.focus();
+    for (const key of ["Space", "ArrowRight", "ArrowRight", "Space", "ArrowDown", "ArrowDown", "Space"]) await page.keyboard.press(key);
+    await page.getByText("57.3° (56.2 to 58.4), 95 %").waitFor();
+    await page.getByRole("button", { name: "Length" }).click();
+    await sheet.evaluate((one) => one.scrollIntoView({ block: "start" }));
+    const box = await sheet.boundingBox();
+    if (box === null) throw new Error("the picture has no sheet");
+    const [x, y] = [box.x + box.width / 2, box.y + Math.min(box.height, 500) / 2];
+    await page.mouse.click(x - 80, y);
+    await page.mouse.move(x + 40, y + 30);
+    // Told before the second point stands.
+    await page.getByText("3.21 mm (3.02 to 3.40), 95 %; radius 12.25 mm, population").waitFor();
+    await shot(page, "mock-frame-measured-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(mock.calls.some((c) => c.startsWith("POST /api/v1/frames/104/measure"))).toBe(true);
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
+  test("two fingers come nearer, and a browser without WebGL shows the picture as taken", async () => {
+    const { page, troubles } = await newPage(browser, 1280, "dark", true);
+    await page.addInitScript(() => {
+      HTMLCanvasElement.prototype.getContext = () => null;
+    });
+    await page.goto(`${mock.address}/frames/104`);
+    await page.getByText("This browser cannot draw with its graphics").waitFor();
+    await drawnInFull(page);
+    const sheet = page.getByRole("application");
+    const outline = page.locator("path.retina");
+    const whole = await outline.getAttribute("d");
+    await sheet.evaluate((one) => {
+      const box = one.getBoundingClientRect();
+      one.setPointerCapture = () => undefined;
+      const touch = (kind: string, pointerId: number, dx: number): boolean =>
+        one.dispatchEvent(new PointerEvent(kind, { pointerId, clientX: box.x + box.width / 2 + dx, clientY: box.y + 200, button: 0, pointerType: "touch", bubbles: true }));
+      touch("pointerdown", 1, -40);
+      touch("pointerdown", 2, 40);
+      touch("pointermove", 1, -90);
+      touch("pointermove", 2, 90);
+      touch("pointerup", 1, -90);
+      touch("pointerup", 2, 90);
+    });
+    await expect.poll(() => outline.getAttribute("d")).not.toBe(whole);
+    expect(await page.locator(".view img").evaluate((one: HTMLImageElement) => one.clientWidth / one.naturalWidth)).toBeGreaterThan(1);
+    expect(await page.getByRole("button", { name: "Light and shape" }).count()).toBe(0);
+    expect(await axe(page)).toEqual([]);
+    expect(troubles).toEqual([]);
     await page.context().close();
   });
 

@@ -8,7 +8,7 @@ import { basename } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import type { Day, FrameAnswer, Received, Sending, Unassigned, Visit } from "../src/api/model";
-import { axe, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
+import { axe, drawnInFull, launch, newPage, overhang, shot, smallTargets, tabOrder, WIDTHS } from "./browser";
 
 const URL_GIVEN = process.env["SERRATA_URL"]?.replace(/\/+$/, "") ?? "";
 
@@ -87,8 +87,7 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
 
     await page.goto(`${URL_GIVEN}/frames/${String(frame.brief.id)}`);
     await page.getByText("What to do").waitFor();
-    const image = page.locator(".sheet img");
-    await expect.poll(() => image.evaluate((one: HTMLImageElement) => one.complete && one.naturalWidth > 0)).toBe(true);
+    await drawnInFull(page);
     await hold(page, "frame", width);
 
     await page.goto(`${URL_GIVEN}/unassigned`);
@@ -176,9 +175,7 @@ describe.skipIf(URL_GIVEN === "")("the server's page", () => {
     await one.page.goto(`${URL_GIVEN}/visits/${String(plain.id)}/montage/${eye}`);
     await one.page.getByRole("button", { name: /^Put them together/ }).tap();
     await one.page.getByRole("application").waitFor({ timeout: 120_000 });
-    const drawn = one.page.locator("svg image").first();
-    await expect.poll(() => drawn.getAttribute("href")).toContain("/montage/");
-    await one.page.getByText("Drag to look around.", { exact: false }).waitFor();
+    await drawnInFull(one.page);
     await hold(one.page, "montage", width);
 
     await two.page.getByRole("link", { name: "Curves as a table" }).first().waitFor({ timeout: 120_000 });

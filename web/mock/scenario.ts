@@ -422,6 +422,7 @@ export class Clinic {
       error: row.failed === true ? { message: "The file ends in the middle of the picture.", remedy: "Copy it again from the camera." } : null,
       appraisal: brief.verdict === null ? null : appraisalOf(brief, brief.verdict, row),
       picture: `/api/v1/frames/${String(id)}/picture`,
+      geometry: { projection: "stereographic", size: [3600, 3600], degrees_per_pixel: [0.074, 0.074], coefficients: [], end_deg: 179 },
       corrections: this.corrected.get(id) ?? NONE,
       order: null,
     };

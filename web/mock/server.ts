@@ -76,7 +76,7 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     if (what === "visits" && part === "montage") {
       const [, , , eye, file] = path;
       if (file === "picture") {
-        answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(Number(id), eye === "L" ? "L" : "R", full.includes("faf")));
+        answer.writeHead(200, { "content-type": "image/png" }).end(drawnEye(Number(id), eye === "L" ? "L" : "R", full.includes("faf")));
         return;
       }
       return json(answer, 200, clinic.montage(Number(id), eye === "L" ? "L" : "R", full.includes("with=") ? 77 : null));
@@ -85,7 +85,7 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     if (what === "visits" && part === "sending") return json(answer, 200, clinic.sending(Number(id)));
     const row = clinic.row(Number(id));
     if (what === "frames" && part === "picture" && row !== undefined) {
-      answer.writeHead(200, { "content-type": "image/svg+xml" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
+      answer.writeHead(200, { "content-type": "image/png" }).end(drawnEye(row.id, row.eye ?? "R", row.modality !== "colour"));
       return;
     }
     const found = what === "visits" ? clinic.visit(Number(id)) : what === "frames" && part === undefined ? clinic.frame(Number(id)) : null;
@@ -122,14 +122,15 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       clinic.told.push(`${decision} ${String(index)}`);
       return json(answer, 200, clinic.reading(id));
     }
-    if (what === "visits" && action === "montage" && deed === "measure") {
-      const { points, closed } = value as { points: [number, number][]; closed: boolean };
-      if (!closed && points.length === 3) {
+    if ((what === "visits" && action === "montage" && deed === "measure") || (what === "frames" && action === "measure")) {
+      const { points, closed, corner } = value as { points: [number, number][]; closed: boolean; corner: boolean };
+      if (!closed && !corner && points.length === 3) {
         return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "They cannot be used.", remedy: "Draw it again." });
       }
+      const [measured, interval, unit] = corner ? [57.31, [56.2, 58.4], "°"] : closed ? [12.34, [10.9, 13.9], "mm²"] : [3.206, [3.02, 3.404], "mm"];
       return json(answer, 200, {
-        schema: "serrata.montage_measure/1", value: closed ? 12.34 : 3.206, interval: closed ? [10.9, 13.9] : [3.02, 3.404], unit: closed ? "mm²" : "mm",
-        degrees: closed ? null : 15, radius_mm: 12.25, radius_source: "population", uncalibrated: null, warnings: [],
+        schema: what === "frames" ? "serrata.frame_measure/1" : "serrata.montage_measure/1", value: measured, interval, unit,
+        degrees: closed || corner ? null : 15, radius_mm: corner ? null : 12.25, radius_source: corner ? null : "population", uncalibrated: null, warnings: [],
       });
     }
     if (what === "visits" && action === "send") {

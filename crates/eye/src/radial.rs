@@ -55,6 +55,18 @@ impl RadialPolynomial {
         Ok(out)
     }
 
+    /// The coefficients of c, c², c³, … Example: `[1.0, 0.0, 0.083]`.
+    #[must_use]
+    pub fn coefficients(&self) -> &[f64] {
+        &self.k
+    }
+
+    /// The angle up to which they hold, degrees. Example: 110.
+    #[must_use]
+    pub fn end_deg(&self) -> f64 {
+        self.end.to_degrees()
+    }
+
     fn value(&self, c: f64) -> f64 {
         self.k.iter().rev().fold(0.0, |sum, k| (sum + k) * c)
     }

@@ -1,6 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
-import type { Corrections, Day, DrawnMeasure, DyeRun, Eye, FrameAnswer, Montage, NewVisit, Point, Reading, Received, Sending, Unassigned, Visit } from "./model";
+import type { Corrections, Day, Drawn, DrawnMeasure, DyeRun, Eye, FrameAnswer, Montage, NewVisit, Reading, Received, Sending, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
 export class Failure extends Error {
@@ -104,9 +104,11 @@ export const api = {
   montage: async (visit: number, eye: Eye, earlier: number | null) => (await call(montagePath(visit, eye, "", earlier))) as Montage,
   /** Has the frames of an eye put together in the background, beside an earlier visit where one is named. */
   makeMontage: (visit: number, eye: Eye, earlier: number | null) => call(montagePath(visit, eye, "", earlier), { method: "POST" }),
-  /** Measures a path or, closed, an outline drawn in a montage. */
-  measureMontage: async (visit: number, eye: Eye, earlier: number | null, points: readonly Point[], closed: boolean) =>
-    (await post(montagePath(visit, eye, "/measure", earlier), { points, closed })) as DrawnMeasure,
+  /** Measures a path, an outline or a corner drawn in a montage. */
+  measureMontage: async (visit: number, eye: Eye, earlier: number | null, drawn: Drawn) =>
+    (await post(montagePath(visit, eye, "/measure", earlier), drawn)) as DrawnMeasure,
+  /** The same, drawn in a frame. */
+  measureFrame: async (frame: number, drawn: Drawn) => (await post(`/frames/${String(frame)}/measure`, drawn)) as DrawnMeasure,
   /** What is sent to other places, over all visits. */
   sending: async () => (await call("/sending")) as Sending,
   visitSending: async (visit: number) => (await call(`/visits/${String(visit)}/sending`)) as Sending,

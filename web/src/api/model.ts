@@ -144,9 +144,19 @@ export type Appraisal = Narrow<
 /** What a person corrected, as a whole: null is a label as it came. */
 export type Corrections = Narrow<"Corrections", { eye: Eye | null; modality: Modality | null; gaze: Gaze | null }>;
 
+/** Where the pixels of a picture lie on the sphere. */
+export type FrameGeometry = Narrow<
+  "FrameGeometry",
+  {
+    projection: "stereographic" | "equidistant" | "equal_area" | "orthographic" | "gnomonic" | "radial";
+    size: [number, number];
+    degrees_per_pixel: [number, number];
+  }
+>;
+
 export type FrameAnswer = Narrow<
   "Frame",
-  { brief: FrameBrief; appraisal: Appraisal | null; corrections: Corrections }
+  { brief: FrameBrief; appraisal: Appraisal | null; geometry: FrameGeometry | null; corrections: Corrections }
 >;
 
 export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFrame"], "why" | "patient_id" | "beside">>;
@@ -175,4 +185,5 @@ export type Montage = Narrow<
     pictures: MontagePicture[];
   }
 >;
+export type Drawn = Narrow<"Drawn", { points: Point[] }>;
 export type DrawnMeasure = Narrow<"DrawnMeasure", { interval: [number, number] | null }>;

@@ -226,6 +226,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/frames/{id}/measure": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Measures a path, an outline or an angle drawn in a frame. */
+        post: operations["measure_frame"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/frames/{id}/move": {
         parameters: {
             query?: never;
@@ -1368,14 +1385,16 @@ export interface components {
             /** @description The frames or the visit that it touched. */
             ids: number[];
         };
-        /** @description An outline or a path drawn in a montage's pictures. */
+        /** @description An outline, a path or a corner drawn in a picture. */
         Drawn: {
             /** @description Whether the last point is joined with the first: an area; else a length. */
             closed: boolean;
-            /** @description Pixels of the montage. */
+            /** @description Whether the angle at the second of three points is wanted instead. */
+            corner?: boolean;
+            /** @description Pixels of the picture. */
             points: number[][];
         };
-        /** @description A length or an area with everything that it assumes. */
+        /** @description A length, an area or an angle with everything that it assumes. */
         DrawnMeasure: {
             /**
              * Format: double
@@ -1386,20 +1405,20 @@ export interface components {
             interval?: number[] | null;
             /**
              * Format: double
-             * @description Radius of the sphere, mm.
+             * @description Radius of the sphere, mm; null where none was needed.
              */
             radius_mm?: number | null;
-            /** @description `axial_length` or `population`. */
+            /** @description Where the radius comes from: `axial_length`, `estimated`, `population` or `given`. */
             radius_source?: string | null;
-            /** @description Always `serrata.montage_measure/1`. */
+            /** @description `serrata.montage_measure/1` or `serrata.frame_measure/1`. */
             schema: string;
-            /** @description Why there are no mm. */
+            /** @description Why there is no value. */
             uncalibrated?: string | null;
-            /** @description `mm` or `mm²`. */
+            /** @description `mm`, `mm²` or `°`. */
             unit: string;
             /**
              * Format: double
-             * @description mm, or mm² of an area; null without a projection.
+             * @description mm of a length, mm² of an area, degrees of an angle; null without a projection.
              */
             value?: number | null;
             /** @description What a reader should know. */
@@ -1578,6 +1597,7 @@ export interface components {
             /** @description What a person corrected. */
             corrections: components["schemas"]["Corrections"];
             error?: components["schemas"]["Trouble"] | null;
+            geometry?: components["schemas"]["FrameGeometry"] | null;
             /** @description The order that it is for, where a person said so. */
             order?: string | null;
             /** @description The patient's name, where it belongs to a visit. */
@@ -1631,6 +1651,25 @@ export interface components {
              * @description The visit, or null where it fits none.
              */
             visit_id?: number | null;
+        };
+        /**
+         * @description Where the pixels of a picture lie on the sphere. The projection is centred on the picture's middle; x is to the right, y down,
+         *     edges at integers; the view frame has +z at the middle, +x right and +y up.
+         */
+        FrameGeometry: {
+            /** @description Radii of the sphere by powers of the angle in radians, from the first: of a radial projection only, else empty. */
+            coefficients: number[];
+            /** @description View angle of the centre pixel along x and y, degrees of eye angle. */
+            degrees_per_pixel: number[];
+            /**
+             * Format: double
+             * @description Angle from the middle up to which it holds, degrees of eye angle.
+             */
+            end_deg: number;
+            /** @description "stereographic", "equidistant", "equal_area", "orthographic", "gnomonic" or "radial". */
+            projection: string;
+            /** @description Width and height in pixels. */
+            size: number[];
         };
         /** @description Whether a marked area grew. */
         GrowthTold: {
@@ -2762,6 +2801,56 @@ export interface operations {
                 };
             };
             400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            /** @description why not */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+        };
+    };
+    measure_frame: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Drawn"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DrawnMeasure"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Error"];
+                };
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };

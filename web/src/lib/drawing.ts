@@ -1,17 +1,20 @@
 /** Points drawn on a picture, and what they measure, in words. */
-import type { DrawnMeasure, Point } from "../api/model";
+import type { DrawnMeasure, FrameGeometry, Point } from "../api/model";
+import { dense, greatCircle } from "./seen";
 
-/** What is drawn: a path, or an outline that closes itself. */
-export type Tool = "length" | "area";
+/** What is drawn: a path, an outline that closes itself, or a corner. */
+export type Tool = "length" | "area" | "angle";
 
 /** Fewest points that can be measured. */
-export const FEWEST: Record<Tool, number> = { length: 2, area: 3 };
+export const FEWEST: Record<Tool, number> = { length: 2, area: 3, angle: 3 };
 
-/** SVG path data of what is drawn so far. */
-export function drawnPath(points: readonly Point[], tool: Tool): string {
-  if (points.length === 0) return "";
-  const line = points.map(([x, y]) => `${x.toFixed(1)} ${y.toFixed(1)}`).join("L");
-  return `M${line}${tool === "area" && points.length > 2 ? "Z" : ""}`;
+/** What is drawn so far, pixels of the picture: lengths and angles go straight on the sphere, an outline straight in the picture, as they are measured. */
+export function drawnLine(points: readonly Point[], tool: Tool, geometry: FrameGeometry | null, size: readonly [number, number]): Point[] {
+  if (tool === "area") return dense(points, points.length > 2, Math.max(...size) / 60);
+  return points.flatMap((p, i) => {
+    const next = points[i + 1];
+    return next === undefined ? [p] : greatCircle(geometry, p, next).slice(0, -1);
+  });
 }
 
 function short(value: number): string {
@@ -23,13 +26,15 @@ function short(value: number): string {
  * population".
  */
 export function measureText(m: DrawnMeasure): string {
-  if (m.value === null || m.interval === null) return `No mm: ${m.uncalibrated ?? "not known why"}.`;
+  if (m.value === null || m.interval === null) return `No ${m.unit === "°" ? "angle" : m.unit}: ${m.uncalibrated ?? "not known why"}.`;
   const radius = m.radius_mm === null ? "" : `; radius ${m.radius_mm.toFixed(2)} mm, ${(m.radius_source ?? "").replace("_", " ")}`;
-  return `${short(m.value)} ${m.unit} (${short(m.interval[0])} to ${short(m.interval[1])}), 95 %${radius}`;
+  const unit = m.unit === "°" ? "°" : ` ${m.unit}`;
+  return `${short(m.value)}${unit} (${short(m.interval[0])} to ${short(m.interval[1])}), 95 %${radius}`;
 }
 
-/** The same points without one that lies on the last, as a double touch makes them. */
-export function added(points: readonly Point[], at: Point, least: number): Point[] {
+/** The same points with one more, left out where it lies on the last, as a double touch makes it; a corner that was whole begins anew. */
+export function added(points: readonly Point[], at: Point, least: number, tool: Tool): Point[] {
+  if (tool === "angle" && points.length === FEWEST.angle) return [at];
   const last = points.at(-1);
   if (last !== undefined && Math.hypot(at[0] - last[0], at[1] - last[1]) < least) return [...points];
   return [...points, at];

@@ -1,5 +1,6 @@
 /** What is drawn over a picture, in the pixels of the full frame (x right, y down, edges at integers). */
 import type { Appraisal, Finding, Point } from "../api/model";
+import { findingWord } from "./words";
 
 /** Whether findings of a kind count against the result: only those that a reason names do; others are weak. */
 export function counts(appraisal: Appraisal, kind: string): boolean {
@@ -18,11 +19,48 @@ export function ringsPath(rings: readonly (readonly Point[])[], holes: readonly 
  * The place of a finding: its outlines where it has them, else its band of rows across the frame, else nothing (a
  * fault of the whole picture, as blur, has no place).
  */
-export function findingPath(finding: Finding, width: number, height: number): string {
-  if (finding.polygons.length > 0) return ringsPath(finding.polygons, finding.holes);
-  if (finding.rows === null) return "";
+export function findingRings(finding: Finding, width: number, height: number): Point[][] {
+  if (finding.polygons.length > 0) return [...finding.polygons, ...finding.holes].filter((ring) => ring.length > 2);
+  if (finding.rows === null) return [];
   const [from, to] = finding.rows.map((row) => Math.min(height, Math.max(0, row))) as [number, number];
-  return to > from ? `M0 ${String(from)}H${String(width)}V${String(to)}H0Z` : "";
+  return to > from ? [[[0, from], [width, from], [width, to], [0, to]]] : [];
+}
+
+/** Something drawn over a picture, in its pixels. */
+export interface Shape {
+  key: string;
+  kind: "retina" | "finding" | "anatomy";
+  rings: Point[][];
+  closed: boolean;
+  near?: boolean;
+  label?: { at: Point; text: string; small?: boolean };
+}
+
+/** What of an appraisal is drawn: weak findings only where they are pointed at. */
+export function shapesOf(a: Appraisal, on: { retina: boolean; findings: boolean; anatomy: boolean; near: number | null }): Shape[] {
+  const { width, height, disc, fovea, visible_retina: seen } = a;
+  const out: Shape[] = [];
+  if (on.retina) out.push({ key: "retina", kind: "retina", rings: [...seen.polygons, ...seen.holes], closed: true });
+  a.findings.forEach((finding, index) => {
+    const near = index === on.near;
+    if (!near && !(on.findings && counts(a, finding.kind))) return;
+    const at = labelPlace(finding, width, height);
+    const shape: Shape = { key: `finding ${String(index)}`, kind: "finding", rings: findingRings(finding, width, height), closed: true, near };
+    out.push(at === null ? shape : { ...shape, label: { at, text: findingWord(finding.kind) } });
+  });
+  if (on.anatomy && disc !== null) {
+    const ring = Array.from({ length: 48 }, (_, i): Point => {
+      const turn = (2 * Math.PI * i) / 48;
+      return [disc.x + disc.radius * Math.cos(turn), disc.y + disc.radius * Math.sin(turn)];
+    });
+    out.push({ key: "disc", kind: "anatomy", rings: [ring], closed: true, label: { at: [disc.x, disc.y - 1.6 * disc.radius], text: "disc", small: true } });
+  }
+  if (on.anatomy && fovea !== null) {
+    const arm = Math.max(width, height) * 0.014;
+    const arms: Point[][] = [[[fovea.x - arm, fovea.y], [fovea.x + arm, fovea.y]], [[fovea.x, fovea.y - arm], [fovea.x, fovea.y + arm]]];
+    out.push({ key: "fovea", kind: "anatomy", rings: arms, closed: false, label: { at: [fovea.x, fovea.y - 2.3 * arm], text: "fovea", small: true } });
+  }
+  return out;
 }
 
 /** Where the name of a place stands: the middle of its box, kept off the frame's edge; null without a place. */

@@ -1,19 +1,21 @@
 //! One frame: what was seen, and its picture.
 
 use super::brief::{Judged, Known, views_of};
+use super::drawn::{self, Drawn, DrawnMeasure, Ground};
 use super::error::ApiError;
-use super::types::{Corrections, Frame, Trouble};
-use crate::Station;
-use crate::area::fill_from;
+use super::types::{Corrections, Frame, FrameGeometry, Trouble};
+use crate::area::{self, fill_from};
 use crate::picture::jpeg;
 use crate::reading::read_frames;
+use crate::{Station, geometry};
 use axum::Json;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
+use serrata_eye::{EyeAxis, Picture, Projection};
 use serrata_frame::{DecodeError, Limits};
-use serrata_store::{FrameId, KeptFrame};
+use serrata_store::{FrameId, KeptFrame, Visit};
 use serrata_visit::{Millimetres, advice_for, millimetres};
 use serrata_words::appraisal::Source;
 use serrata_words::{AppraisalLine, EyeState, Fact};
@@ -30,22 +32,7 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
         Some(v) => station.store().visit(v).await?,
         None => None,
     };
-    // A verdict depends on the tries before it, so the whole visit is judged.
-    let judged = match &visit {
-        Some(v) => {
-            let (_, all) = super::brief::of_visit(&station, v).await?;
-            all.into_iter().find(|j| j.kept.id == kept.id)
-        }
-        None => None,
-    };
-    let judged = match judged {
-        Some(j) => j,
-        None => {
-            let seen = station.store().observation(kept.id).await?;
-            let views = visit.as_ref().map(views_of).unwrap_or_default();
-            Judged::new(&station, kept, seen.as_ref(), visit.as_ref(), &views, &[], &Known::default())?
-        }
-    };
+    let judged = judged(&station, kept, visit.as_ref()).await?;
     Ok(Json(Frame {
         schema: "serrata.frame/1",
         brief: judged.brief(),
@@ -56,6 +43,7 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
             .as_ref()
             .map(|f| Trouble { message: f.message.clone(), remedy: f.remedy.clone() }),
         appraisal: appraisal(&station, &judged),
+        geometry: projection(&station, &judged).as_ref().map(told),
         picture: format!("/api/v1/frames/{id}/picture"),
         order: order_of(&station, &judged.kept).await?,
         corrections: {
@@ -67,6 +55,75 @@ pub async fn frame(State(station): State<Station>, Path(id): Path<i64>) -> Resul
             }
         },
     }))
+}
+
+/// A frame as it is judged: a verdict depends on the tries before it, so the whole visit is.
+async fn judged(station: &Station, kept: KeptFrame, visit: Option<&Visit>) -> Result<Judged, ApiError> {
+    if let Some(v) = visit {
+        let (_, all) = super::brief::of_visit(station, v).await?;
+        if let Some(j) = all.into_iter().find(|j| j.kept.id == kept.id) {
+            return Ok(j);
+        }
+    }
+    let seen = station.store().observation(kept.id).await?;
+    let views = visit.map(views_of).unwrap_or_default();
+    Ok(Judged::new(station, kept, seen.as_ref(), visit, &views, &[], &Known::default())?)
+}
+
+/// Where the pixels of a checked frame lie on the sphere.
+fn projection(station: &Station, j: &Judged) -> Option<Picture> {
+    let seen = j.observation.as_ref()?;
+    let instrument = station.instrument_of(j.kept.facts.instrument.as_deref());
+    area::projection(&j.kept.facts, instrument, seen.width, seen.height)
+}
+
+fn told(picture: &Picture) -> FrameGeometry {
+    let (projection, end_deg) = match &picture.projection {
+        Projection::Stereographic => ("stereographic", 179.0),
+        Projection::Equidistant => ("equidistant", 180.0),
+        Projection::EqualArea => ("equal_area", 180.0),
+        Projection::Orthographic => ("orthographic", 90.0),
+        Projection::Gnomonic => ("gnomonic", 89.0),
+        Projection::Radial(p) => ("radial", p.end_deg()),
+    };
+    FrameGeometry {
+        projection,
+        size: [picture.width, picture.height],
+        degrees_per_pixel: picture.deg_per_px,
+        coefficients: match &picture.projection {
+            Projection::Radial(p) => p.coefficients().to_vec(),
+            _ => Vec::new(),
+        },
+        end_deg,
+    }
+}
+
+/// Measures a path, an outline or an angle drawn in a frame.
+#[utoipa::path(post, path = "/api/v1/frames/{id}/measure", request_body = Drawn, params(("id" = i64, Path)),
+    responses((status = 200, body = DrawnMeasure), (status = 400, body = super::types::Error), (status = 404, body = super::types::Error)))]
+pub async fn measure_frame(
+    State(station): State<Station>,
+    Path(id): Path<i64>,
+    Json(wish): Json<Drawn>,
+) -> Result<Json<DrawnMeasure>, ApiError> {
+    let kept = kept(&station, id).await?;
+    let visit = match kept.visit_id {
+        Some(v) => station.store().visit(v).await?,
+        None => None,
+    };
+    let j = judged(&station, kept, visit.as_ref()).await?;
+    let Some(seen) = &j.observation else {
+        return Err(ApiError::bad(
+            j.kept.name,
+            "it has not been checked yet",
+            "Wait until its result is there",
+        ));
+    };
+    let radius = geometry::radius(&j.kept.facts, &geometry::Given::default())
+        .map_err(|e| ApiError::bad(j.kept.name.clone(), e.to_string(), "Correct the axial length"))?;
+    let axis = EyeAxis::of(j.view.gaze, j.eye);
+    let on = Ground::new(projection(&station, &j), [seen.width, seen.height], radius, axis, &j.state);
+    Ok(Json(drawn::measured(&wish, &on, "serrata.frame_measure/1")?))
 }
 
 /// The order that a person said a frame is for.
@@ -105,9 +162,6 @@ pub(super) fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> 
     Some(line)
 }
 
-/// How much wider an interval is where oil or a worn lens changes the magnification (judgement).
-const WIDER: f64 = 2.0;
-
 /// What the state of the eye does to mm²: none, or less sure.
 fn for_the_eye(line: &mut AppraisalLine, state: &EyeState) {
     let v = &mut line.visible_retina;
@@ -119,8 +173,7 @@ fn for_the_eye(line: &mut AppraisalLine, state: &EyeState) {
         }
         Millimetres::Wider(_) => {
             if let (Some(value), Some([low, high])) = (v.area_mm2, v.area_interval_mm2) {
-                v.area_interval_mm2 =
-                    Some([(value - WIDER * (value - low)).max(0.0), value + WIDER * (high - value)]);
+                v.area_interval_mm2 = Some(drawn::wider(value, [low, high]));
             }
         }
     }

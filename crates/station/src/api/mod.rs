@@ -6,6 +6,7 @@ mod brief;
 mod day;
 mod deidentified;
 mod derived;
+mod drawn;
 mod dye;
 mod error;
 mod events;
@@ -51,6 +52,7 @@ const LARGEST_BODY: usize = 512 * 1024 * 1024;
         dye::dye_run,
         frame::frame,
         frame::picture,
+        frame::measure_frame,
         unassigned::unassigned,
         actions::assign,
         actions::set_aside,
@@ -115,6 +117,7 @@ pub fn router(station: Station) -> Router {
         .route("/visits/{id}/views/{view}/close", post(actions::close_view))
         .route("/frames/{id}", get(frame::frame))
         .route("/frames/{id}/picture", get(frame::picture))
+        .route("/frames/{id}/measure", post(frame::measure_frame))
         .route("/frames/{id}/assign", post(actions::assign))
         .route("/frames/{id}/set-aside", post(actions::set_aside))
         .route("/frames/{id}/bring-back", post(actions::bring_back))

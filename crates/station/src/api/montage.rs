@@ -1,20 +1,21 @@
 //! The montage of an eye: made in the background, drawn, measured, and compared with an earlier visit.
 
 use super::brief::{Judged, of_visit};
+use super::drawn::{self, Drawn, DrawnMeasure, Ground};
 use super::error::ApiError;
 use super::types;
 use crate::background::{MONTAGES, State as Stand};
 use crate::montage::{self, Made, Marked, Pick, Wanted, carry};
-use crate::{Station, area, geometry};
+use crate::{Station, geometry};
 use axum::Json;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
-use serrata_eye::{EyeAxis, Measure, Picture, Radius, Spread, Stereographic, path_jitter_rad};
+use serrata_eye::{EyeAxis, Picture, Radius, Stereographic};
 use serrata_store::VisitId;
 use serrata_visit::{Millimetres, millimetres};
-use serrata_words::{Eye, Gaze, Modality, Point, Region, Verdict};
+use serrata_words::{Eye, EyeState, Gaze, Modality, Verdict};
 use utoipa::ToSchema;
 
 /// A montage and where it stands.
@@ -408,38 +409,6 @@ fn refused(e: &montage::MontageError) -> ApiError {
     ApiError::bad("montage", e.to_string(), "Mend what the sentence says and try again")
 }
 
-/// An outline or a path drawn in a montage's pictures.
-#[derive(Debug, Deserialize, ToSchema)]
-pub struct Drawn {
-    /// Pixels of the montage.
-    pub points: Vec<[f64; 2]>,
-    /// Whether the last point is joined with the first: an area; else a length.
-    pub closed: bool,
-}
-
-/// A length or an area with everything that it assumes.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct DrawnMeasure {
-    /// Always `serrata.montage_measure/1`.
-    pub schema: &'static str,
-    /// mm, or mm² of an area; null without a projection.
-    pub value: Option<f64>,
-    /// Its 95 % interval.
-    pub interval: Option<[f64; 2]>,
-    /// `mm` or `mm²`.
-    pub unit: &'static str,
-    /// Length in degrees at the sphere's centre (eye angle).
-    pub degrees: Option<f64>,
-    /// Radius of the sphere, mm.
-    pub radius_mm: Option<f64>,
-    /// `axial_length` or `population`.
-    pub radius_source: Option<String>,
-    /// Why there are no mm.
-    pub uncalibrated: Option<String>,
-    /// What a reader should know.
-    pub warnings: Vec<String>,
-}
-
 /// Measures a path or an outline drawn in a montage.
 #[utoipa::path(post, path = "/api/v1/visits/{id}/montage/{eye}/measure", request_body = Drawn,
     params(("id" = i64, Path), ("eye" = String, Path), ("with" = Option<i64>, Query)),
@@ -448,56 +417,19 @@ pub async fn measure_montage(
     State(station): State<Station>,
     Path((id, eye)): Path<(i64, String)>,
     Query(With { with }): Query<With>,
-    Json(drawn): Json<Drawn>,
+    Json(wish): Json<Drawn>,
 ) -> Result<Json<DrawnMeasure>, ApiError> {
     let about = about(&station, id, &eye, with).await?;
     let made = kept(&about)?;
-    let (radius, none) = radius(&station, &about).await?;
+    let radius = radius(&station, &about).await?;
     let canvas = made.assembly.mosaics.first();
     let canvas = canvas.ok_or_else(|| ApiError::not_found("montage", "it has no picture"))?;
     let [width, height] = canvas.size;
     let picture = Picture::from(Stereographic { width, height, deg_per_px: [canvas.degrees_per_pixel; 2] });
-    let wrong = |e: &dyn std::fmt::Display| {
-        ApiError::bad("points", format!("they cannot be used: {e}"), "Draw it again within the picture")
-    };
-    if !drawn.closed && drawn.points.len() < 2 {
-        return Err(wrong(&"a path has two points or more"));
-    }
-    serrata_eye::check_points(&drawn.points, width, height).map_err(|e| wrong(&e))?;
-    let gaze = reference_gaze(&about, &made);
-    let axis = EyeAxis::of(gaze, Some(about.eye));
-    let (measure, degrees) = if drawn.closed {
-        serrata_eye::check_ring(&drawn.points).map_err(|e| wrong(&e))?;
-        let region = Region { polygons: vec![drawn.points.clone()], holes: Vec::new() };
-        (area::area_of(&region, &picture, radius, axis).map_err(|e| wrong(&e))?, None)
-    } else {
-        length(&picture, &drawn.points, radius, axis).map_err(|e| wrong(&e))?
-    };
-    let why = if made.assembly.calibrated { none } else { Some("no projection known".to_owned()) };
-    let told = why.is_none();
-    Ok(Json(DrawnMeasure {
-        schema: "serrata.montage_measure/1",
-        value: told.then(|| serrata_words::round::six_digits(measure.value)),
-        interval: told.then(|| measure.interval.map(serrata_words::round::six_digits)),
-        unit: if drawn.closed { "mm²" } else { "mm" },
-        degrees: degrees.filter(|_| made.assembly.calibrated),
-        radius_mm: told.then_some(radius.mm),
-        radius_source: told.then(|| radius.source.word().to_owned()),
-        uncalibrated: why,
-        warnings: measure.warning().filter(|_| told).map(str::to_owned).into_iter().collect(),
-    }))
-}
-
-fn length(
-    picture: &Picture,
-    points: &[Point],
-    radius: Radius,
-    axis: EyeAxis,
-) -> Result<(Measure, Option<f64>), serrata_eye::DomainError> {
-    let angle = picture.path_rad(points)?;
-    let jitter = path_jitter_rad(picture, points, area::POINT_SD_PX)?;
-    let spread = Spread::of_path(picture, points, axis)?;
-    Ok((Measure::length(angle, spread, jitter, radius), Some(angle.to_degrees())))
+    let axis = EyeAxis::of(reference_gaze(&about, &made), Some(about.eye));
+    let picture = made.assembly.calibrated.then_some(picture);
+    let on = Ground::new(picture, canvas.size, radius, axis, state_of(&about));
+    Ok(Json(drawn::measured(&wish, &on, "serrata.montage_measure/1")?))
 }
 
 /// The gaze of the frame whose view frame is the sphere's.
@@ -506,21 +438,23 @@ fn reference_gaze(about: &About, made: &Made) -> Gaze {
     about.wanted.picks.iter().find(|p| Some(p.id) == id).map_or(Gaze::Primary, |p| p.gaze)
 }
 
-/// The radius of this eye, and why no mm may be told though the projection is known.
-async fn radius(station: &Station, about: &About) -> Result<(Radius, Option<String>), ApiError> {
-    let state = if about.eye == Eye::R { &about.visit.right_eye } else { &about.visit.left_eye };
-    let none = match millimetres(state) {
-        Millimetres::None(why) => Some(why.to_owned()),
-        Millimetres::Given | Millimetres::Wider(_) => None,
-    };
+/// What is known of this eye today.
+const fn state_of(about: &About) -> &EyeState {
+    match about.eye {
+        Eye::R => &about.visit.right_eye,
+        Eye::L => &about.visit.left_eye,
+    }
+}
+
+/// The radius of this eye.
+async fn radius(station: &Station, about: &About) -> Result<Radius, ApiError> {
     let frames = station.store().frames_of_visit(about.visit.id).await?;
     let facts = frames.iter().find(|f| f.eye() == Some(about.eye) && f.facts.axial_length_mm.is_some());
-    let radius = match facts {
+    match facts {
         Some(f) => geometry::radius(&f.facts, &geometry::Given::default())
-            .map_err(|e| ApiError::bad(f.name.clone(), e.to_string(), "Correct the axial length"))?,
-        None => Radius::population(),
-    };
-    Ok((radius, none))
+            .map_err(|e| ApiError::bad(f.name.clone(), e.to_string(), "Correct the axial length")),
+        None => Ok(Radius::population()),
+    }
 }
 
 /// An outline at each of two visits.
@@ -573,7 +507,11 @@ pub async fn growth(
         return Err(ApiError::bad(format!("visit {id}"), "growth needs two visits", remedy));
     }
     let made = kept(&about)?;
-    let (radius, none) = radius(&station, &about).await?;
+    let radius = radius(&station, &about).await?;
+    let none = match millimetres(state_of(&about)) {
+        Millimetres::None(why) => Some(why.to_owned()),
+        Millimetres::Given | Millimetres::Wider(_) => None,
+    };
     let on = |points| Marked { frame: None, points };
     let g = montage::growth(&made.assembly, &on(both.earlier), &on(both.later), radius)
         .map_err(|e| refused(&e))?;

@@ -299,10 +299,28 @@ pub struct Frame {
     pub appraisal: Option<AppraisalLine>,
     /// Address of the picture.
     pub picture: String,
+    /// Where its pixels lie on the sphere; null where nobody knows the projection, and until it was checked.
+    pub geometry: Option<FrameGeometry>,
     /// What a person corrected.
     pub corrections: Corrections,
     /// The order that it is for, where a person said so.
     pub order: Option<String>,
+}
+
+/// Where the pixels of a picture lie on the sphere. The projection is centred on the picture's middle; x is to the right, y down,
+/// edges at integers; the view frame has +z at the middle, +x right and +y up.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct FrameGeometry {
+    /// "stereographic", "equidistant", "equal_area", "orthographic", "gnomonic" or "radial".
+    pub projection: &'static str,
+    /// Width and height in pixels.
+    pub size: [u32; 2],
+    /// View angle of the centre pixel along x and y, degrees of eye angle.
+    pub degrees_per_pixel: [f64; 2],
+    /// Radii of the sphere by powers of the angle in radians, from the first: of a radial projection only, else empty.
+    pub coefficients: Vec<f64>,
+    /// Angle from the middle up to which it holds, degrees of eye angle.
+    pub end_deg: f64,
 }
 
 /// What went wrong and what to do.

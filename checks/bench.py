@@ -270,9 +270,11 @@ def page(folder: pathlib.Path) -> None:
     assert made.code == 0, made.err
     dropped = folder / "dropped.jpg"
     makers.retina(1200).save(dropped, quality=92)
+    large = folder / "large.jpg"
+    makers.retina(4000).save(large, quality=90)
     server = Server(folder / "day" / "data", folder / "page-in", folder / "page-log").start()
     until("all frames are checked", lambda: server.get("/api/v1/day")["waiting"] == 0, 300)
-    environment = {**os.environ, "SERRATA_URL": server.url("").rstrip("/"), "SERRATA_PICTURE": str(dropped)}
+    environment = {**os.environ, "SERRATA_URL": server.url("").rstrip("/"), "SERRATA_PICTURE": str(dropped), "SERRATA_PICTURE_4K": str(large)}
     web = pathlib.Path(__file__).parent.parent / "web"
     command = ["npx", "vitest", "run", "--config", "vitest.figures.config.ts"]
     said = subprocess.run(command, cwd=web, env=environment, capture_output=True, text=True)

@@ -32,4 +32,5 @@ test("lines go as they are measured: lengths on the sphere, outlines in the pict
   expect(drawnLine([[600, 800], [3000, 800]], "length", null, g.size)).toEqual([[600, 800], [3000, 800]]);
   const outline = drawnLine([[600, 800], [3000, 800], [3000, 2000]], "area", g, g.size);
   expect(outline.every((p) => p[1] >= 800)).toBe(true);
+  expect(outline.at(-1)).toEqual([600, 800]);
 });

@@ -10,7 +10,10 @@ export const FEWEST: Record<Tool, number> = { length: 2, area: 3, angle: 3 };
 
 /** What is drawn so far, pixels of the picture: lengths and angles go straight on the sphere, an outline straight in the picture, as they are measured. */
 export function drawnLine(points: readonly Point[], tool: Tool, geometry: FrameGeometry | null, size: readonly [number, number]): Point[] {
-  if (tool === "area") return dense(points, points.length > 2, Math.max(...size) / 60);
+  if (tool === "area") {
+    const whole = points.length > 2;
+    return [...dense(points, whole, Math.max(...size) / 60), ...(whole ? points.slice(0, 1) : [])];
+  }
   return points.flatMap((p, i) => {
     const next = points[i + 1];
     return next === undefined ? [p] : greatCircle(geometry, p, next).slice(0, -1);

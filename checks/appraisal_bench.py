@@ -1,6 +1,6 @@
 """Every figure that the appraisal is held to, on real, spoiled and simulated pictures (`make appraisal-bench`).
 
-    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,spoiled,disease,phantom,bad,speed] [--engine PROGRAM] [--keep DIR]
+    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,spoiled,disease,phantom,bad,speed] [--engine PROGRAM] [--keep DIR]
 
 Nothing is told to the tool but the file. Each line gives the figure, its 95 % interval (percentile bootstrap over whole eyes), the
 number of pictures, the goal and whether it is reached. `--quick` takes fewer strengths, pictures and seeds. `--engine` runs another
@@ -204,6 +204,76 @@ def part_vessels() -> None:
                 areas[stem] = [vessel_auc(SHARED / name / r["file"], SHARED / name / r["vessel_mask"], found)]
             flat = [v[0] for v in areas.values()]
             say(f"vessel map: area under the curve, {name}, mean", float(np.mean(flat)), "≥ 0.95", len(flat), boot(areas, np.mean), f"worst {min(flat):.3f}")
+
+
+def vessel_lines(stem: str, folder: pathlib.Path) -> dict:
+    return json.loads((folder / f"{stem}.json").read_text())
+
+
+def drawn_lines(found: dict) -> np.ndarray:
+    """Where the centre lines run, one pixel wide."""
+    plane = np.zeros((found["height"], found["width"]), np.uint8)
+    for line in found["lines"]:
+        cv2.polylines(plane, [np.round(np.array(line["points"]) - 0.5).astype(np.int32)], False, 255, 1)
+    return plane > 0
+
+
+def near_share(some: np.ndarray, others: np.ndarray, far: float) -> float:
+    """Share of some pixels that lie within `far` of any of the others."""
+    away = cv2.distanceTransform((~others).astype(np.uint8), cv2.DIST_L2, 5)
+    return float((away[some] <= far).mean()) if some.any() else 0.0
+
+
+def part_lines() -> None:
+    """Centre lines against the masks of narrow fields, branchings and crossings against the points annotated in wide ones. No goal
+    is set for either: printed so that a change is seen."""
+    from skimage.morphology import skeletonize
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+        for field in ("hrf", "chase_db1"):
+            rows = list(csv.DictReader(open(SHARED / field / "labels.csv", newline="")))
+            appraise([SHARED / field / r["file"] for r in rows], "--vessels", folder)
+            right, seen, widths = {}, {}, {}
+            for r in rows:
+                stem = pathlib.Path(r["file"]).stem
+                found = vessel_lines(stem, folder)
+                w, h = found["width"], found["height"]
+                mask = cv2.resize(cv2.imread(str(SHARED / field / r["vessel_mask"]), cv2.IMREAD_GRAYSCALE), (w, h), interpolation=cv2.INTER_NEAREST) > 127
+                far = 0.004 * w
+                mine, true = drawn_lines(found), skeletonize(mask)
+                right[stem], seen[stem] = [near_share(mine, true, far)], [near_share(true, mine, far)]
+                side = 2 * int(far) + 1
+                half = cv2.dilate(cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5), np.ones((side, side)))
+                widths[stem] = []
+                for line in found["lines"]:
+                    p = np.clip(np.round(np.array(line["points"]) - 0.5).astype(int), 0, [w - 1, h - 1])
+                    there = half[p[:, 1], p[:, 0]]
+                    if line["width_px"] and (there > 0).sum() > 8:
+                        widths[stem].append(line["width_px"] / (2 * np.median(there[there > 0])))
+            for what, values in (("on a vessel of the mask", right), ("of the mask's middle that is followed", seen)):
+                flat = [v[0] for v in values.values()]
+                say(f"centre lines, {field}: share {what}", float(np.mean(flat)), "", len(flat), boot(values, np.mean), f"worst {min(flat):.3f}")
+            say(f"centre lines, {field}: width against the mask's, median", float(np.median(sum(widths.values(), []))), "", len(widths))
+        hits: dict[str, list[float]] = {}
+        chance: dict[str, list[float]] = {}
+        random = np.random.default_rng(0)
+        for file in sorted((SHARED / "annotations" / "points").glob("*.csv")):
+            eye, *stems = file.stem.split("__")
+            points = list(csv.DictReader(open(file, newline="")))
+            for stem, (x, y) in zip(stems, (("xa", "ya"), ("xb", "yb")), strict=True):
+                if not (folder / f"{stem}.json").exists():
+                    (picture,) = (p for s in real.SETS for p in (SHARED / s).glob(f"{stem}.*"))
+                    appraise([picture], "--modality", "fa" if "_fa" in stem else "colour", "--vessels", folder)
+                found = vessel_lines(stem, folder)
+                nodes = np.array([[n["x"], n["y"]] for n in found["nodes"] if n["kind"] != "end"]).reshape(-1, 2)
+                for p in points:
+                    at = np.array([float(p[x]), float(p[y])])
+                    for to, place in ((hits, at), (chance, at + random.uniform(-0.05, 0.05, 2) * found["width"])):
+                        away = np.hypot(*(nodes - place).T).min() if len(nodes) else np.inf
+                        to.setdefault(eye, []).append(float(away <= 0.008 * found["width"]))
+        flat = sum(hits.values(), [])
+        say("annotated crossings and branchings with one found within 0.8 % of the width", float(np.mean(flat)), "", len(flat), boot(hits, np.mean), f"random places nearby {np.mean(sum(chance.values(), [])):.3f}")
 
 
 def vessel_auc(picture: pathlib.Path, mask: pathlib.Path, found: pathlib.Path) -> float:
@@ -460,7 +530,7 @@ def part_speed() -> None:
             say(f"speed, {kind} {file.name}: {stage}, median ms", float(np.median([v["milliseconds"][stage] for v in lines])), "", 5)
 
 
-PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "bad": part_bad, "speed": part_speed}  # fmt: skip
+PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "bad": part_bad, "speed": part_speed}  # fmt: skip
 
 
 def main() -> int:

@@ -5,10 +5,10 @@
 //! takes the same words as `serrata appraise --json`, so that `checks/appraisal_bench.py --engine …/examples/lines` works.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a tool for developers: stop at the first surprise
 
-use serrata_appraise::{likely_modality, observe, vessel_map};
+use serrata_appraise::{likely_modality, observe, vessel_lines, vessel_map};
 use serrata_frame::{Decode, Frame, Limits, Picture};
 use serrata_visit::{Rules, advice_for, judge};
-use serrata_words::{AppraisalLine, EyeState, Gaze, Modality, View, appraisal::Source};
+use serrata_words::{AppraisalLine, EyeState, Gaze, Modality, VesselsLine, View, appraisal::Source};
 use std::path::{Path, PathBuf};
 
 fn main() {
@@ -59,6 +59,18 @@ fn line(path: &Path, modality: Option<Modality>, vessels: Option<&Path>) -> Stri
         pgm.extend_from_slice(&v);
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
         std::fs::write(dir.join(format!("{name}.pgm")), pgm).unwrap();
+        let v = vessel_lines(&frame, m);
+        let line = VesselsLine {
+            schema: "serrata.vessels/1".into(),
+            path: name.clone(),
+            frame: 0,
+            width: o.width,
+            height: o.height,
+            method: serrata_appraise::METHOD,
+            lines: v.lines,
+            nodes: v.nodes,
+        };
+        std::fs::write(dir.join(format!("{name}.json")), serde_json::to_string(&line).unwrap()).unwrap();
     }
     let name = path.to_string_lossy();
     let source = Source { path: &name, frame: 0, sha256: "", labelled: None, instrument: None };

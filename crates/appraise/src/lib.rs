@@ -24,6 +24,7 @@ mod retina;
 mod scene;
 mod stamp;
 mod vessel_light;
+mod vessel_lines;
 mod vessel_map;
 mod visible;
 
@@ -32,4 +33,5 @@ pub use modality::likely_modality;
 pub use observe::{METHOD, observe, observe_steps};
 pub use overlay::overlay;
 pub use vessel_light::{VesselLight, vessel_light};
+pub use vessel_lines::{VesselLines, vessel_lines};
 pub use vessel_map::{VesselMap, vessel_map};

@@ -39,6 +39,7 @@ mod area;
 mod axis;
 mod direction;
 mod footprint;
+mod gaze;
 mod landmarks;
 mod measure;
 mod model;
@@ -59,6 +60,7 @@ pub use area::{cap_area_sr, polygon_area_sr, region_area_sr};
 pub use axis::EyeAxis;
 pub use direction::{Direction, angle_between, path_length_rad};
 pub use footprint::{Footprint, FootprintBytesError, PixelMask, QuadrantReach, Sector};
+pub use gaze::GazeTurn;
 pub use landmarks::{Landmark, LandmarkShare};
 pub use measure::{Picture, area_jitter_sr, bearing_rad, corner_angle_rad, path_jitter_rad};
 pub use model::{

@@ -41,7 +41,7 @@ impl Picture {
     /// # use serrata_words::{Instrument, Projection as Word, SlowAxis};
     /// # let mut profile = Instrument {
     /// #     name: "invented".into(), source: "invented".into(), width: 2000, height: 2000, projection: Word::Equidistant,
-    /// #     degrees_per_pixel: Some(0.09), radial: None, slow_axis: SlowAxis::Down, sweep_s: 0.3, gaze_range_deg: None, lasers: vec![],
+    /// #     degrees_per_pixel: Some(0.09), radial: None, slow_axis: SlowAxis::Down, sweep_s: 0.3, gaze_range_deg: None, fovea_straight_ahead_deg: None, lasers: vec![],
     /// # };
     /// // profile: equidistant, 2000 × 2000 pixels of 0.09°
     /// let p = Picture::of(&profile, 2000, 2000).unwrap().unwrap();
@@ -97,6 +97,7 @@ mod tests {
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
             gaze_range_deg: None,
+            fovea_straight_ahead_deg: None,
             lasers: vec![],
         }
     }

@@ -166,6 +166,7 @@ mod tests {
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
             gaze_range_deg: None,
+            fovea_straight_ahead_deg: None,
             lasers: vec![],
         };
         assert_eq!(Stereographic::of(&i, 900, 900).map(|s| s.deg_per_px), Some([0.288, 0.288]));

@@ -205,6 +205,7 @@ fn plain() -> Instrument {
         slow_axis: SlowAxis::Down,
         sweep_s: 0.4,
         gaze_range_deg: None,
+        fovea_straight_ahead_deg: None,
         lasers: Vec::new(),
     }
 }

@@ -5,7 +5,8 @@ use serrata_frame::{DecodeError, Frame, Limits, Pixels};
 use serrata_visit::{Rules, advice_for, judge};
 use serrata_words::appraisal::Source;
 use serrata_words::{
-    AppraisalLine, Eye, EyeState, Gaze, Instrument, Judgement, Milliseconds, Modality, Observation, View,
+    AppraisalLine, Eye, EyeState, Gaze, Instrument, Judgement, Milliseconds, Modality, Observation,
+    VesselsLine, View,
 };
 use sha2::{Digest, Sha256};
 use std::time::Instant;
@@ -46,6 +47,22 @@ impl Checked {
     #[must_use]
     pub fn vessels(&self) -> Option<Pixels> {
         Some(serrata_appraise::vessel_map(self.frame.as_ref()?, self.line.modality).picture())
+    }
+
+    /// The vessels as lines with their branchings, crossings and ends; none after [`Checked::release`].
+    #[must_use]
+    pub fn vessel_lines(&self) -> Option<VesselsLine> {
+        let found = serrata_appraise::vessel_lines(self.frame.as_ref()?, self.line.modality);
+        Some(VesselsLine {
+            schema: "serrata.vessels/1".to_owned(),
+            path: self.line.path.clone(),
+            frame: self.line.frame,
+            width: self.line.width,
+            height: self.line.height,
+            method: serrata_appraise::METHOD,
+            lines: found.lines,
+            nodes: found.nodes,
+        })
     }
 
     /// Lets the pixels go, so that a long list of answers stays small.
@@ -125,6 +142,7 @@ pub fn check_file(
                 advice_for(f, &EyeState::default())
             });
             crate::area::fill(&mut line, &frame, labels.instrument.as_ref());
+            crate::gaze::fill(&mut line, &frame.facts, labels.instrument.as_ref());
             line.milliseconds = Some(Milliseconds { decode, observe });
             Checked { line, frame: Some(frame), observation, judgement }
         })

@@ -18,6 +18,7 @@ pub mod charts;
 pub mod check;
 pub mod dye;
 mod footprints;
+mod gaze;
 pub mod geometry;
 pub mod handover;
 pub mod instruments;

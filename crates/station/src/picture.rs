@@ -19,9 +19,17 @@ pub fn write_png(pixels: &Pixels, to: &Path) -> Result<()> {
     image::codecs::png::PngEncoder::new(&mut png)
         .write_image(data, pixels.width(), pixels.height(), kind)
         .map_err(|e| Error::other(e.to_string()))?;
+    write_whole(&png, to)
+}
+
+/// Writes a file that appears whole or not at all.
+///
+/// # Errors
+/// As the file system says.
+pub fn write_whole(bytes: &[u8], to: &Path) -> Result<()> {
     let half = to.with_extension("part");
     let written = std::fs::File::create(&half)
-        .and_then(|mut f| f.write_all(&png))
+        .and_then(|mut f| f.write_all(bytes))
         .and_then(|()| std::fs::rename(&half, to));
     if written.is_err() {
         let _ = std::fs::remove_file(&half); // nothing half-written stays; the first error is the one to tell

@@ -47,6 +47,9 @@ pub struct AppraisalLine {
     pub disc: Option<Disc>,
     /// The fovea.
     pub fovea: Option<Fovea>,
+    /// How the gaze is turned, where calibrated and disc or fovea was found.
+    #[serde(default)]
+    pub gaze: Option<GazeLine>,
     /// How far the visible retina reaches, in disc diameters.
     pub reach: Option<Reach>,
     /// Sharpness.
@@ -63,6 +66,21 @@ pub struct ViewLine {
     pub name: String,
     /// Its gaze.
     pub gaze: Gaze,
+}
+
+/// How the gaze is turned from straight ahead, told by where disc and fovea lie.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GazeLine {
+    /// The gaze in words, or null where it is neither straight ahead nor clearly turned.
+    pub seen: Option<Gaze>,
+    /// Towards the patient's right, degrees of eye angle; negative to the left.
+    #[serde(serialize_with = "crate::round::degrees")]
+    pub right_deg: f64,
+    /// Upwards, degrees of eye angle; negative downwards.
+    #[serde(serialize_with = "crate::round::degrees")]
+    pub up_deg: f64,
+    /// What it was told by: `fovea` or `disc`.
+    pub from: String,
 }
 
 /// The label, what the anatomy says, and whether the two agree.
@@ -197,6 +215,7 @@ impl AppraisalLine {
                 .collect(),
             disc: o.disc,
             fovea: o.fovea,
+            gaze: None,
             reach: o.reach,
             sharpness: o.sharpness.clone(),
             milliseconds: None,

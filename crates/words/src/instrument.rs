@@ -91,6 +91,10 @@ pub struct Instrument {
     /// How far its target can turn the gaze, degrees of eye angle; null where nobody says.
     #[serde(default)]
     pub gaze_range_deg: Option<f64>,
+    /// Where its pictures show the fovea when the eye looks straight ahead: degrees of eye angle to the right of the picture's
+    /// middle and above it; null is the middle.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fovea_straight_ahead_deg: Option<[f64; 2]>,
     /// Light sources.
     #[serde(default)]
     pub lasers: Vec<Laser>,

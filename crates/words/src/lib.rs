@@ -36,10 +36,13 @@ pub mod round;
 pub mod stamp;
 pub mod truth;
 pub mod verdict;
+pub mod vessels;
 pub mod view;
 pub mod window;
 
-pub use appraisal::{AppraisalLine, AppraisedFinding, EyeLine, Milliseconds, ViewLine, VisibleLine};
+pub use appraisal::{
+    AppraisalLine, AppraisedFinding, EyeLine, GazeLine, Milliseconds, ViewLine, VisibleLine,
+};
 pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placement, Shape, SwayShape};
 pub use dye::{DyeCurve, DyeFrame, DyeIndex, DyeLine, DyeLook, DyeRegion, DyeSpan, DyeZone};
 pub use error_line::ErrorLine;
@@ -64,6 +67,7 @@ pub use region::{Point, Region, Ring};
 pub use stamp::Stamp;
 pub use truth::{DyeMoment, DyePhase, DyeTimes, EyeMovement, EyeTruth, FrameTruth, LesionKind, LesionTruth};
 pub use verdict::{Judgement, Next, Reason, Verdict};
+pub use vessels::{VesselLine, VesselNode, VesselNodeKind, VesselsLine};
 pub use view::{Phase, Rank, SetRule, View};
 pub use window::{Window, WindowError};
 

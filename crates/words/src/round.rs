@@ -75,6 +75,11 @@ pub fn mm_interval_opt<S: Serializer>(v: &Option<[f64; 2]>, s: S) -> Result<S::O
     v.map(|v| v.map(six_digits)).serialize(s)
 }
 
+/// Serializes a line of pixel coordinates to 0.1.
+pub fn ring<S: Serializer>(ring: &[crate::Point], s: S) -> Result<S::Ok, S::Error> {
+    s.collect_seq(ring.iter().map(|p| p.map(|c| decimals(c, 1))))
+}
+
 /// Serializes rings of pixel coordinates to 0.1.
 pub fn rings<S: Serializer>(rings: &[Ring], s: S) -> Result<S::Ok, S::Error> {
     s.collect_seq(rings.iter().map(|r| r.iter().map(|p| p.map(|c| decimals(c, 1))).collect::<Vec<_>>()))

@@ -43,7 +43,8 @@ pub struct Args {
     /// Writes each picture with what was found drawn on it into this folder.
     #[arg(long, value_name = "DIR")]
     overlay: Option<PathBuf>,
-    /// Writes the vessel map of each picture into this folder: grey PNG, white where a vessel is plain.
+    /// Writes the vessels of each picture into this folder: a map as grey PNG, white where a vessel is plain, and centre lines with
+    /// branchings, crossings and ends as JSON (`serrata.vessels/1`).
     #[arg(long, value_name = "DIR")]
     vessels: Option<PathBuf>,
     /// How many files at a time; default: all processor cores.
@@ -138,6 +139,14 @@ fn checked(
                 serrata_station::picture::write_png(&drawn, &to)
                     .map_err(|e| io(&format!("the {what} cannot be written"), &to, &e))?;
             }
+        }
+        if let Some((dir, lines)) = args.vessels.as_ref().and_then(|dir| Some((dir, f.vessel_lines()?))) {
+            let to = dir.join(format!("{name}{page}.json"));
+            // Its numbers are finite, so it is never refused.
+            let text = serde_json::to_vec(&lines)
+                .map_err(|e| io("the vessels cannot be written", &to, &e.into()))?;
+            serrata_station::picture::write_whole(&text, &to)
+                .map_err(|e| io("the vessels cannot be written", &to, &e))?;
         }
         if !args.timings {
             f.line.milliseconds = None;

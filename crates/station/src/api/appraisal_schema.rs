@@ -24,7 +24,7 @@ shape! {
         instrument: Option<String>, method: AppraisalMethod, view: AppraisalView, eye: AppraisalEye, verdict: String,
         next: String, reasons: Vec<AppraisalReason>, advice: Vec<String>, visible_retina: AppraisalRetina,
         findings: Vec<AppraisalFinding>, disc: Option<AppraisalDisc>, fovea: Option<AppraisalFovea>,
-        reach: Option<AppraisalReach>, sharpness: AppraisalSharpness,
+        gaze: Option<AppraisalGaze>, reach: Option<AppraisalReach>, sharpness: AppraisalSharpness,
     }
     /// The method that observed.
     AppraisalMethod { name: String, revision: u32 }
@@ -49,6 +49,8 @@ shape! {
     AppraisalDisc { x: f64, y: f64, radius: f64, probability: f64 }
     /// The fovea.
     AppraisalFovea { x: f64, y: f64, probability: f64 }
+    /// How the gaze is turned, degrees of eye angle.
+    AppraisalGaze { seen: Option<String>, right_deg: f64, up_deg: f64, from: String }
     /// Reach in disc diameters.
     AppraisalReach { superior: f64, inferior: f64, nasal: f64, temporal: f64 }
     /// Sharpness.

@@ -158,6 +158,7 @@ pub(super) fn appraisal(station: &Station, j: &Judged) -> Option<AppraisalLine> 
     };
     let mut line = AppraisalLine::new(&source, &j.view, observation, judgement, |f| advice_for(f, &j.state));
     fill_from(&mut line, &j.kept.facts, instrument);
+    crate::gaze::fill(&mut line, &j.kept.facts, instrument);
     for_the_eye(&mut line, &j.state);
     Some(line)
 }

@@ -164,6 +164,7 @@ mod tests {
             slow_axis: SlowAxis::Down,
             sweep_s: 0.4,
             gaze_range_deg: None,
+            fovea_straight_ahead_deg: None,
             lasers: vec![Laser { name: "one".into(), nm, mw, kinds: vec![Modality::Colour] }],
         }
     }

@@ -1,6 +1,6 @@
 """Every figure that the appraisal is held to, on real, spoiled and simulated pictures (`make appraisal-bench`).
 
-    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,spoiled,disease,phantom,bad,speed] [--engine PROGRAM] [--keep DIR]
+    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,spoiled,disease,phantom,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
 
 Nothing is told to the tool but the file. Each line gives the figure, its 95 % interval (percentile bootstrap over whole eyes), the
 number of pictures, the goal and whether it is reached. `--quick` takes fewer strengths, pictures and seeds. `--engine` runs another
@@ -451,6 +451,39 @@ def part_phantom() -> None:
     say("phantom, eye side: not sure, share", float(np.mean([v["eye"]["inferred"] is None for _, v in pairs])), "", len(pairs))
 
 
+GAZES = ("primary", "up", "down", "right", "left", "up_right", "up_left", "down_right", "down_left")
+
+
+def part_gaze() -> None:
+    """How the gaze is told on simulated frames of every commanded gaze, with the invented instrument's projection."""
+    count = 54 if SETTINGS.quick else 324
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+        profile = gaze_profile(folder)
+
+        def one(i: int) -> tuple[str, dict | None]:
+            gaze, kind, eye, turn = GAZES[i % 9], ("colour", "fa", "faf")[i // 9 % 3], "RL"[i // 27 % 2], (18, 25)[i // 54 % 2]
+            words = ["--seed", 72_000 + i, "--eye", eye, "--modality", kind, "--size", 1200, "--gaze", gaze, "--turn", turn]
+            truth = house.serrata("phantom", "frame", *words, "-o", folder, "--json").lines[0]
+            done = house.serrata("appraise", folder / truth["file"], "--modality", kind, "--eye", eye, "--instrument", profile, "--json")
+            return gaze, done.lines[0]["gaze"]
+
+        with ThreadPoolExecutor(2) as pool:
+            told = list(pool.map(one, range(count)))
+    answered = [(gaze, g) for gaze, g in told if g and g["seen"]]
+    say("gaze in words, of those told", float(np.mean([g["seen"] == gaze for gaze, g in answered])), "", len(answered), None, f"wrong {sum(g['seen'] != gaze for gaze, g in answered)}")
+    say("gaze not told, share", 1 - len(answered) / len(told), "", len(told))
+
+
+def gaze_profile(folder: pathlib.Path) -> pathlib.Path:
+    """The invented wide instrument, for pictures of 1200 pixels."""
+    text = (ROOT / "instruments" / "demo-wide.toml").read_text()
+    for old, new in (('"demo-wide"', '"demo-wide-1200"'), ("3600", "1200"), ("0.074", "0.222")):
+        text = text.replace(old, new)
+    (folder / "profile.toml").write_text(text)
+    return folder / "profile.toml"
+
+
 def everyday(f: dict) -> bool:
     """A few lashes or a corner of lid, as in most pictures."""
     return f["kind"] in ("lid", "lash") and f["fraction"] < 0.1
@@ -530,7 +563,7 @@ def part_speed() -> None:
             say(f"speed, {kind} {file.name}: {stage}, median ms", float(np.median([v["milliseconds"][stage] for v in lines])), "", 5)
 
 
-PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "bad": part_bad, "speed": part_speed}  # fmt: skip
+PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
 
 
 def main() -> int:

@@ -472,6 +472,7 @@ function appraisalOf(brief: FrameBrief, verdict: Verdict, row: Row): Appraisal {
     findings,
     disc: { x: brief.eye === "L" ? 1330 : 2270, y: 1790, radius: 70, probability: 0.99 },
     fovea: { x: 1800, y: 1830, probability: 0.9 },
+    gaze: { seen: brief.gaze, right_deg: 1.2, up_deg: brief.gaze === "up" ? 24.1 : -0.8, from: "fovea" },
     reach: { superior: 7.4, inferior: fault?.kind === "lash" ? 5.3 : 7.1, nasal: 9.2, temporal: 8.8 },
     sharpness: { value: fault?.kind === "blink" ? 0.52 : 0.71, unit: `of the sharpest seen (${findingWord("blur")} below 0.3)` },
   };

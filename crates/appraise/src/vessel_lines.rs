@@ -125,6 +125,15 @@ fn between(p: &Plane, x: f32, y: f32) -> Option<f32> {
     Some(top + (low - top) * v)
 }
 
+/// The longer side of the box about some pixels.
+fn extent(part: &[usize], w: usize) -> f32 {
+    let side = |of: &dyn Fn(usize) -> usize| {
+        let (low, high) = part.iter().fold((usize::MAX, 0), |(a, b), i| (a.min(of(*i)), b.max(of(*i))));
+        (high.saturating_sub(low) + 1) as f32
+    };
+    side(&|i| i % w).max(side(&|i| i / w))
+}
+
 /// Steps to the eight neighbours, clockwise from above.
 const AROUND: [(i64, i64); 8] = [(0, -1), (1, -1), (1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1)];
 
@@ -197,8 +206,21 @@ impl Net {
         };
         // Neighbouring pixels that meet are one place; then places closer than `one` along the mask are.
         let reach = (one / 2.0).round().max(1.0) as usize;
-        let joined = meets.dilated(reach);
-        let parts = joined.parts();
+        let mut parts = Vec::new();
+        for part in meets.dilated(reach).parts() {
+            if extent(&part, w) <= 3.0 * one {
+                parts.push(part);
+                continue;
+            }
+            // A mesh of meeting places, each close to the next, is not one place.
+            let own: std::collections::HashSet<usize> = part.into_iter().filter(|i| meets.data[*i]).collect();
+            let single = Mask {
+                width: w,
+                height: thin.height,
+                data: (0..meets.data.len()).map(|i| own.contains(&i)).collect(),
+            };
+            parts.extend(single.dilated(1).parts());
+        }
         let mut node_of = vec![usize::MAX; thin.data.len()];
         let mut nodes = Vec::new();
         for part in parts {

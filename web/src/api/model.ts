@@ -132,6 +132,7 @@ export type Appraisal = Narrow<
     eye: Narrow<"AppraisalEye", { labelled: Eye | null; inferred: Eye | null }>;
     verdict: Verdict;
     next: Next;
+    gaze: Narrow<"AppraisalGaze", { seen: Gaze | null; from: "fovea" | "disc" }> | null;
     reasons: Required<Schemas["AppraisalReason"]>[];
     visible_retina: Narrow<
       "AppraisalRetina",

@@ -941,6 +941,7 @@ export interface components {
             fovea?: components["schemas"]["AppraisalFovea"] | null;
             /** Format: int32 */
             frame: number;
+            gaze?: components["schemas"]["AppraisalGaze"] | null;
             /** Format: int32 */
             height: number;
             instrument?: string | null;
@@ -1006,6 +1007,15 @@ export interface components {
             x: number;
             /** Format: double */
             y: number;
+        };
+        /** @description How the gaze is turned, degrees of eye angle. */
+        AppraisalGaze: {
+            from: string;
+            /** Format: double */
+            right_deg: number;
+            seen?: string | null;
+            /** Format: double */
+            up_deg: number;
         };
         /** @description The method that observed. */
         AppraisalMethod: {

@@ -10,7 +10,7 @@ const appraisal: Appraisal = {
     fraction: 0.84, fraction_of_picture: 0.6, polygons: [], holes: [], area_mm2: null, area_interval_mm2: null, radius_mm: null,
     radius_source: null, uncalibrated: "no projection known", warnings: null,
   },
-  findings: [], disc: null, fovea: null, reach: null, sharpness: { value: 0.71, unit: "of 1" },
+  findings: [], disc: null, fovea: null, gaze: null, reach: null, sharpness: { value: 0.71, unit: "of 1" },
 };
 const line = (a: Appraisal, name: string): string | undefined => new Map(measures(a)).get(name);
 
@@ -28,5 +28,14 @@ test("the eye's side is not sure where the anatomy does not tell, and a wrong la
   expect(line({ ...appraisal, eye: { labelled: "L", inferred: null, probability: 0.6, agrees: null } }, "Eye by anatomy")).toBe("not sure");
   expect(line({ ...appraisal, eye: { labelled: "L", inferred: "R", probability: 0.99, agrees: false } }, "Eye by anatomy")).toBe(
     "Right eye (OD), 99\u00a0% sure; the label says otherwise",
+  );
+});
+
+test("a gaze is told in words and degrees, or not at all", () => {
+  expect(line(appraisal, "Gaze by anatomy")).toBeUndefined();
+  const up: Appraisal = { ...appraisal, gaze: { seen: "up", right_deg: -3.2, up_deg: 24.4, from: "fovea" } };
+  expect(line(up, "Gaze by anatomy")).toBe("looking up (24° up, 3° to the patient's left, by the fovea)");
+  expect(line({ ...up, gaze: { seen: null, right_deg: 10, up_deg: -1, from: "disc" } }, "Gaze by anatomy")).toBe(
+    "between straight ahead and turned (1° down, 10° to the patient's right, by the disc)",
   );
 });

@@ -23,6 +23,14 @@ function area({ visible_retina: seen }: Appraisal): string {
   return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %); on the sphere ${digits(seen.area_mm2)} mm², ${radius}`;
 }
 
+/** How far the gaze is turned, by disc and fovea. */
+function turned({ gaze }: Appraisal): string | null {
+  if (gaze === null) return null;
+  const side = (value: number, more: string, less: string): string => `${Math.abs(value).toFixed(0)}° ${value >= 0 ? more : less}`;
+  const far = `${side(gaze.up_deg, "up", "down")}, ${side(gaze.right_deg, "to the patient's right", "to the patient's left")}`;
+  return `${gaze.seen === null ? "between straight ahead and turned" : GAZES[gaze.seen]} (${far}, by the ${gaze.from})`;
+}
+
 /** Lines for the screen. A measure without a value says why; none is left out in silence. */
 export function measures(a: Appraisal): [string, string][] {
   const reach = a.reach;
@@ -30,6 +38,7 @@ export function measures(a: Appraisal): [string, string][] {
   return [
     ["Eye by anatomy", eyeSide(a)],
     ["Judged as", `${a.view.name}, ${GAZES[a.view.gaze]}`],
+    ...(turned(a) === null ? [] : ([["Gaze by anatomy", turned(a) ?? ""]] as [string, string][])),
     ["Visible retina", `${percent(a.visible_retina.fraction)} of the field`],
     ["Area", [area(a), ...(a.visible_retina.warnings ?? [])].join("; ")],
     [

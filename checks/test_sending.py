@@ -6,8 +6,10 @@ Peers from outside: Orthanc (Debian), dcmtk's storescp, and pynetdicom for what 
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
+import os
 import pathlib
 import socket
 import subprocess
@@ -464,3 +466,41 @@ def test_wishes_that_make_no_sense_are_refused_in_a_sentence(house: House) -> No
         bad.write_text(text)
         said = serrata("serve", "--data", house.folder / "other", "--config", bad)
         assert said.code == 1 and says in said.err and "bad.toml" in said.err, said.err
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="a small disk of its own needs root: the full disk while sending did not run")
+def test_a_full_disk_of_ours_while_sending_loses_nothing_and_claims_nothing(tmp_path: pathlib.Path) -> None:
+    """What cannot be written down has not arrived; once there is room again it is sent to its end, as the same objects."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=24m", "none", str(disk)], check=True)
+    house = House(tmp_path)
+    house.server = Server(disk / "data", tmp_path / "in", tmp_path / "log", "--config", str(house.config))
+    archive = Archive(tmp_path / "archive", house.server.dicom_port)
+    try:
+        # It goes through a wire that is dead at first, so that the disk fills up between queue and sending.
+        wire = Cuts(archive.port, [0] * 2)
+        house.names("archive", wire.port)
+        house.server.start()
+        visit = house.visit(4)
+        house.queue(visit, "archive")
+        until("the first tries were in vain", lambda: wire.cuts >= 2, 60)
+        ballast = disk / "ballast"
+        with open(ballast, "wb", buffering=0) as f:
+            for size in (1 << 20, 4096, 1):
+                with contextlib.suppress(OSError):
+                    while True:
+                        f.write(b"x" * size)
+        until("the disk is full for the queue as well", lambda: "disk is full" in house.server.log.read_text(), 120)
+        assert house.server.healthy()
+        claimed = [d["name"] for d in house.deliveries(visit, "archive") if d["state"] == "done"]
+        assert len(claimed) <= len(archive.objects()), "nothing is told as arrived that is not there"
+        ballast.unlink()
+        house.until_all(visit, "archive", "done", 120)
+        there = [str(d.SOPInstanceUID) for d in archive.objects()]
+        assert len(there) == len(set(there)) == 3
+        assert not house.unsent(visit)
+    finally:
+        house.server.stop()
+        archive.stop()
+        subprocess.run(["umount", "-l", str(disk)], check=True)

@@ -1,7 +1,7 @@
 //! The frame of a file: preamble, meta group, transfer syntax; then the data set.
 
 use super::set::{DataSet, Encoding};
-use crate::syntax::Syntax;
+use crate::syntax::{Coding, Syntax};
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 use serrata_frame::DecodeError;
@@ -13,6 +13,21 @@ use std::io::Read;
 pub(crate) struct Part10<'a> {
     pub syntax: Syntax,
     pub data: Cow<'a, [u8]>,
+}
+
+impl Part10<'_> {
+    /// The transfer syntax that a file with these values, written anew in their own encoding, names. `said` is what the original
+    /// named: it stays, unless the original was deflated (the copy is plain) or was written otherwise than it said.
+    pub(crate) fn written_as(&self, said: Option<String>) -> String {
+        let Syntax { encoding, deflated, coding } = self.syntax;
+        let true_to_it = |s: &String| Syntax::by_uid(s).is_ok_and(|s| s.encoding == encoding);
+        match said {
+            Some(s) if !deflated && (true_to_it(&s) || coding != Coding::Native) => s,
+            _ if encoding == Encoding::BIG => "1.2.840.10008.1.2.2".to_owned(),
+            _ if encoding.explicit => "1.2.840.10008.1.2.1".to_owned(),
+            _ => "1.2.840.10008.1.2".to_owned(),
+        }
+    }
 }
 
 /// Where the data set starts, and the transfer syntax where the file says one.
@@ -167,5 +182,29 @@ pub(crate) fn identity(syntax: &str, data: &[u8]) -> Result<(String, String), De
             Err(DecodeError::Broken { detail: "it names no SOP class and no instance".to_owned() })
         }
         (class, instance) => Ok((class.unwrap_or_default(), instance.unwrap_or_default())),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn written(syntax: Syntax, said: Option<&str>) -> String {
+        Part10 { syntax, data: Cow::Borrowed(&[]) }.written_as(said.map(str::to_owned))
+    }
+
+    #[test]
+    fn a_copy_names_what_it_is_written_in() {
+        let (explicit, implicit, deflated) =
+            ("1.2.840.10008.1.2.1", "1.2.840.10008.1.2", "1.2.840.10008.1.2.1.99");
+        let of = |uid| Syntax::by_uid(uid).unwrap();
+        let jpeg = "1.2.840.10008.1.2.4.50";
+        assert_eq!(written(of(explicit), Some(explicit)), explicit);
+        assert_eq!(written(of(jpeg), Some(jpeg)), jpeg);
+        assert_eq!(written(of(deflated), Some(deflated)), explicit);
+        assert_eq!(written(Syntax::plain(Encoding::BIG), None), "1.2.840.10008.1.2.2");
+        // Said to be explicit, and written implicit: the copy says what it is.
+        assert_eq!(written(of(implicit), Some(explicit)), implicit);
+        assert_eq!(written(Syntax { encoding: Encoding::IMPLICIT, ..of(jpeg) }, Some(jpeg)), jpeg);
     }
 }

@@ -121,12 +121,7 @@ pub fn deidentify(bytes: &[u8], how: &Deidentify) -> Result<Copy, DecodeError> {
         return Err(broken("it names no valid SOP class and instance".to_owned()));
     }
     let instance_uid = how.secret.uid(&instance);
-    // What was deflated is written plainly: the same values, another transfer syntax.
-    let syntax = match syntax {
-        Some(s) if !file.syntax.deflated => s,
-        _ if file.syntax.encoding.explicit => EXPLICIT.to_owned(),
-        _ => IMPLICIT.to_owned(),
-    };
+    let syntax = file.written_as(syntax);
     let mut out = part10::opening(&class, &instance_uid, &syntax, "");
     emit(&mut pieces, file.syntax.encoding, &mut out);
     let mut naming = BTreeSet::new();
@@ -137,9 +132,6 @@ pub fn deidentify(bytes: &[u8], how: &Deidentify) -> Result<Copy, DecodeError> {
     }
     Ok(Copy { file: out, instance_uid, changes: work.changes.into_iter().collect() })
 }
-
-const EXPLICIT: &str = "1.2.840.10008.1.2.1";
-const IMPLICIT: &str = "1.2.840.10008.1.2";
 
 /// What we say of the copy ourselves.
 const MARKS: &[Tag] = &[

@@ -46,7 +46,7 @@ fn object(explicit: bool, more: &mut [Piece<'_>]) -> Vec<u8> {
     let mut out = part10::opening(
         "1.2.840.10008.5.1.4.1.1.77.1.5.1",
         "1.2.826.0.1.42",
-        if explicit { EXPLICIT } else { IMPLICIT },
+        if explicit { "1.2.840.10008.1.2.1" } else { "1.2.840.10008.1.2" },
         "",
     );
     emit(&mut pieces, e, &mut out);

@@ -88,12 +88,7 @@ pub fn write_corrected(bytes: &[u8], c: &Correction) -> Result<Vec<u8>, DecodeEr
     let mut all = pieces(&set);
     all.retain(|p| !replaced.contains(&p.tag) && !gone.contains(&p.tag));
     all.append(&mut new);
-    // What was deflated is written plainly: the same values, another transfer syntax.
-    let syntax = match syntax {
-        Some(s) if !file.syntax.deflated => s,
-        _ if file.syntax.encoding.explicit => "1.2.840.10008.1.2.1".to_owned(),
-        _ => "1.2.840.10008.1.2".to_owned(),
-    };
+    let syntax = file.written_as(syntax);
     let mut out = part10::opening(&class, &c.instance_uid, &syntax, "");
     emit(&mut all, file.syntax.encoding, &mut out);
     Ok(out)

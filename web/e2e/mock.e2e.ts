@@ -199,6 +199,26 @@ describe("visit", () => {
     await page.context().close();
   });
 
+  test("where several frames show a touched place, it is asked which one is meant", async () => {
+    const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
+    const chart = page.locator("figure", { hasText: "Right eye (OD)" });
+    await chart.locator("svg").scrollIntoViewIfNeeded();
+    // Off the marks, towards 10 o'clock.
+    const at = await chart.locator("svg").evaluate((one) => {
+      const square = one.getBoundingClientRect();
+      return [square.x + square.width * 0.36, square.y + square.height * 0.42] as const;
+    });
+    await page.mouse.click(at[0], at[1]);
+    await page.getByText(/frames show this place, \d+° out, towards 10 o'clock/).waitFor();
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+    await shot(page, "mock-visit-touched-1280");
+    await chart.locator(".touched a").first().click();
+    await page.getByText("What to do").waitFor();
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
   test("a due view is closed with a reason, and the next step moves on", async () => {
     const { page } = await open("/visits/1", "Are the pictures complete?");
     const step = page.getByLabel("Next step");

@@ -2,7 +2,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { Point, RetinalPoint } from "../api/model";
 import {
-  angleBetween, chartArea, clockMeridian, densify, lookPath, outlineCentre, outlineNamePlace, outlinePath, ringAt, ringPath, sides, spread, toChart,
+  angleBetween, chartArea, clockMeridian, densify, holds, lookPath, outlineCentre, outlineNamePlace, outlinePath, ringAt, ringPath, sides, spread, toChart,
   toRetina, usualDisc,
 } from "./chart";
 
@@ -165,4 +165,14 @@ test("a landmark is drawn by its outline, and as a circle where it has none", ()
 test("a proposed gaze is an arrow from the fovea, and nothing where it is straight ahead", () => {
   expect(lookPath([0, -40], 0.5)).toBe("M0 -4L0 -40M-4 -33.5L0 -40L4 -33.5");
   expect(lookPath([0, 0], 0.5)).toBe("");
+});
+
+test("a place lies in an outline and not in its hole", () => {
+  const ring = (far: number): [number, number][] => Array.from({ length: 36 }, (_, i) => [far, i * 10]);
+  const outlines = [ring(60), ring(20)];
+  expect(holds(outlines, [40, 0])).toBe(true);
+  expect(holds(outlines, [0, -40])).toBe(true);
+  expect(holds(outlines, [5, 5])).toBe(false);
+  expect(holds(outlines, [61, 0])).toBe(false);
+  expect(holds([], [0, 0])).toBe(false);
 });

@@ -80,6 +80,19 @@ export function outlinePath(outlines: readonly (readonly RetinalPoint[])[]): str
     .join("");
 }
 
+/** Whether outlines (outer rings and holes alike) hold a place of the chart, by the even-odd rule. */
+export function holds(outlines: readonly (readonly RetinalPoint[])[], [x, y]: Point): boolean {
+  let inside = false;
+  for (const outline of outlines) {
+    const ring = densify(outline).map(toChart);
+    ring.forEach((a, i) => {
+      const b = ring[(i + 1) % ring.length] ?? a;
+      if (a[1] > y !== b[1] > y && x < a[0] + ((y - a[1]) / (b[1] - a[1])) * (b[0] - a[0])) inside = !inside;
+    });
+  }
+  return inside;
+}
+
 /** Signed area of a chart polygon by the shoelace sum, in square degrees of the drawing. */
 export function chartArea(ring: readonly Point[]): number {
   let sum = 0;

@@ -360,10 +360,10 @@ fn calm(line: &[Point]) -> Vec<Point> {
 mod tests {
     use super::*;
 
-    fn drawn(lines: &[((f32, f32), (f32, f32))], half: f32) -> Mask {
+    fn drawn(lines: &[[(f32, f32); 2]], half: f32) -> Mask {
         Mask::from_fn(200, 160, |x, y| {
             let (px, py) = (x as f32 + 0.5, y as f32 + 0.5);
-            lines.iter().any(|((ax, ay), (bx, by))| {
+            lines.iter().any(|[(ax, ay), (bx, by)]| {
                 let (ux, uy) = (bx - ax, by - ay);
                 let t = (((px - ax) * ux + (py - ay) * uy) / (ux * ux + uy * uy)).clamp(0.0, 1.0);
                 (px - ax - t * ux).hypot(py - ay - t * uy) <= half
@@ -387,7 +387,7 @@ mod tests {
 
     #[test]
     fn one_line_has_two_ends_and_its_width() {
-        let v = net(&drawn(&[((20.0, 80.0), (180.0, 60.0))], 3.0));
+        let v = net(&drawn(&[[(20.0, 80.0), (180.0, 60.0)]], 3.0));
         assert_eq!((v.lines.len(), kinds(&v)), (1, [2, 0, 0]));
         let width = v.lines[0].width_px.unwrap();
         assert!((width - 12.0).abs() < 2.5, "{width}");
@@ -399,14 +399,14 @@ mod tests {
     #[test]
     fn a_fork_is_a_branching_and_a_cross_is_a_crossing() {
         let fork = net(&drawn(
-            &[((20.0, 80.0), (100.0, 80.0)), ((100.0, 80.0), (180.0, 30.0)), ((100.0, 80.0), (180.0, 130.0))],
+            &[[(20.0, 80.0), (100.0, 80.0)], [(100.0, 80.0), (180.0, 30.0)], [(100.0, 80.0), (180.0, 130.0)]],
             2.5,
         ));
         assert_eq!((fork.lines.len(), kinds(&fork)), (3, [3, 1, 0]));
         let at = fork.nodes.iter().find(|n| n.kind == VesselNodeKind::Branching).unwrap();
         assert!((at.x - 200.0).hypot(at.y - 160.0) < 12.0, "{} {}", at.x, at.y);
         assert_eq!(at.lines.len(), 3);
-        let cross = net(&drawn(&[((20.0, 30.0), (180.0, 130.0)), ((20.0, 130.0), (180.0, 30.0))], 2.5));
+        let cross = net(&drawn(&[[(20.0, 30.0), (180.0, 130.0)], [(20.0, 130.0), (180.0, 30.0)]], 2.5));
         assert_eq!((cross.lines.len(), kinds(&cross)), (4, [4, 0, 1]));
     }
 

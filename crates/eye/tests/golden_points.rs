@@ -2,6 +2,8 @@
 //!
 //! Run with `SERRATA_WRITE_GOLDEN=1` to write it anew.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
+
 use serde_json::{Value, json};
 use serrata_eye::{Picture, Plane, Projection, RadialPolynomial};
 

@@ -67,7 +67,7 @@ async fn judged(station: &Station, kept: KeptFrame, visit: Option<&Visit>) -> Re
     }
     let seen = station.store().observation(kept.id).await?;
     let views = visit.map(views_of).unwrap_or_default();
-    Ok(Judged::new(station, kept, seen.as_ref(), visit, &views, &[], &Known::default())?)
+    Judged::new(station, kept, seen.as_ref(), visit, &views, &[], &Known::default())
 }
 
 /// Where the pixels of a checked frame lie on the sphere.

@@ -1,7 +1,8 @@
 use crate::{Direction, RetinalPoint};
 use serrata_words::{Eye, Gaze};
 
-/// How far a gaze is turned, told by where the posterior pole lies in the view frame: eye angle, degrees.
+/// How far a gaze is turned, told by where the posterior pole lies in the view frame: eye angle, degrees. Example: a pole 24° below
+/// the middle is a gaze of 24° up.
 ///
 /// The pole goes the other way than the retina that is looked at: looking up moves it down in the picture, looking to the
 /// patient's right moves it to the picture's right (common practice, no source).

@@ -146,7 +146,10 @@ pub(super) fn measured(drawn: &Drawn, on: &Ground, schema: &'static str) -> Resu
             return Ok(out);
         }
         Millimetres::Given => measure.interval,
-        Millimetres::Wider(_) => wider(measure.value, measure.interval),
+        Millimetres::Wider(why) => {
+            out.warnings.push(format!("The interval is twice as wide: {why}."));
+            wider(measure.value, measure.interval)
+        }
     };
     out.value = Some(six_digits(measure.value));
     out.interval = Some(interval.map(six_digits));
@@ -217,6 +220,14 @@ mod tests {
         let none = told(&points, false, false, &ground(&gas));
         assert!(none.value.is_none() && none.uncalibrated.is_some() && none.degrees.is_some());
         assert!(told(&points, false, true, &ground(&gas)).value.is_some());
+        let oil = EyeState { oil: true, ..EyeState::default() };
+        let (plain, wide) = (
+            told(&points, false, false, &ground(&EyeState::default())),
+            told(&points, false, false, &ground(&oil)),
+        );
+        let width = |m: &DrawnMeasure| m.interval.map_or(0.0, |[low, high]| high - low);
+        assert!(width(&wide) > 1.5 * width(&plain) && wide.value == plain.value);
+        assert!(wide.warnings.iter().any(|w| w.contains("oil")), "{:?}", wide.warnings);
         assert_eq!(wider(10.0, [9.0, 12.0]), [8.0, 14.0]);
     }
 

@@ -3,7 +3,8 @@ import type {
   Appraisal, Chart, Corrections, Day, DayVisit, Delivery, DyeRun, Eye, Finding, FrameAnswer, FrameBrief, Gaze, Modality, Montage, MontagePicture, NewVisit, Point, Reading, RetinalPoint, Sending,
   Unassigned, UnassignedFrame, Verdict, Visit, VisitView,
 } from "../src/api/model";
-import { EYES, resultShape, viewLine, findingWord } from "../src/lib/words";
+import { resultShape, viewLine, findingWord } from "../src/lib/words";
+import { en } from "../src/messages/en";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
@@ -151,7 +152,7 @@ export class Clinic {
     const [given, unwell] = [id === FA.id || this.told.includes("needle_began"), this.told.lastIndexOf("unwell") > this.told.lastIndexOf("well_again")];
     const stopped = this.told.lastIndexOf("run_stopped") > this.told.lastIndexOf("run_resumed");
     const due = (view: string, eye: Eye, state: DyeRun["frames"][number]["state"], from: number, to: number, taken: number): DyeRun["frames"][number] => ({
-      view, what: `${EYES[eye]}, fluorescein (FA)`, eye, modality: "fa", required: true, state: unwell && state !== "done" ? "silent" : state,
+      view, what: `${en.eyes[eye]}, fluorescein (FA)`, eye, modality: "fa", required: true, state: unwell && state !== "done" ? "silent" : state,
       from_utc_us: given ? NEEDLE + from * 1_000_000 : null, to_utc_us: given ? NEEDLE + to * 1_000_000 : null, taken, why: [],
     });
     return {
@@ -324,7 +325,7 @@ export class Clinic {
       look: rows.some((r) => r.verdict === "limited")
         ? {
             turn_deg: 21, meridian_deg: 270, share: 0.07, area_sr: 0.31, clock_hours: [5, 6, 7],
-            sentence: `${EYES[eye]}: patient looks down, about 21°; adds about 7 % of the wanted retina, at 5, 6, 7 o'clock`,
+            sentence: `${en.eyes[eye]}: patient looks down, about 21°; adds about 7 % of the wanted retina, at 5, 6, 7 o'clock`,
           }
         : null,
     };

@@ -1,5 +1,6 @@
 /** Calls to the server. Every failure is a {@link Failure} with one sentence and a remedy. */
 import { author } from "../lib/author";
+import { t } from "../messages";
 import type { Corrections, Day, Drawn, DrawnMeasure, DyeRun, Eye, FrameAnswer, Montage, NewVisit, Reading, Received, Sending, Unassigned, Visit } from "./model";
 
 /** A call that failed, told in words for people. */
@@ -15,7 +16,7 @@ export class Failure extends Error {
 }
 
 const BASE = "/api/v1";
-const UNREACHABLE = new Failure("The server does not answer.", "Check that Serrata is running; this page tries again.", 0);
+const UNREACHABLE = new Failure(t.failures.unreachable, t.failures.unreachableRemedy, 0);
 
 function text(value: unknown, otherwise: string): string {
   return typeof value === "string" && value !== "" ? value : otherwise;
@@ -31,8 +32,8 @@ export function failureOf(status: number, body: string): Failure {
     line = {};
   }
   return new Failure(
-    text(line["message"], `The server answered with status ${String(status)}.`),
-    text(line["remedy"], "Try again; if it stays, look into the server's log."),
+    text(line["message"], t.failures.status(status)),
+    text(line["remedy"], t.failures.statusRemedy),
     status,
   );
 }
@@ -50,7 +51,7 @@ async function call(path: string, init?: RequestInit): Promise<unknown> {
   try {
     return JSON.parse(body);
   } catch {
-    throw new Failure("The server's answer cannot be read.", "Load the page again.", answer.status);
+    throw new Failure(t.failures.unreadable, t.failures.reload, answer.status);
   }
 }
 
@@ -90,7 +91,7 @@ export const api = {
   /** Opens a visit; answers its id. */
   openVisit: async (visit: NewVisit) => {
     const [id] = ((await post("/visits", visit)) as { ids: number[] }).ids;
-    if (id === undefined) throw new Failure("The server opened no visit.", "Load the page again.", 200);
+    if (id === undefined) throw new Failure(t.failures.noVisit, t.failures.reload, 200);
     return id;
   },
   assign: (frame: number, visit: number) => tell(`/frames/${String(frame)}/assign`, { visit_id: visit }),
@@ -132,5 +133,5 @@ export const api = {
 
 /** Any thrown value as a failure. */
 export function asFailure(error: unknown): Failure {
-  return error instanceof Failure ? error : new Failure("Something went wrong on this page.", "Load the page again.", 0);
+  return error instanceof Failure ? error : new Failure(t.failures.page, t.failures.reload, 0);
 }

@@ -5,6 +5,7 @@
  * y DOWN as in SVG.
  */
 import type { ChartRing, Eye, Point, RetinalPoint } from "../api/model";
+import { t } from "../messages";
 
 const RAD = Math.PI / 180;
 
@@ -187,7 +188,7 @@ export function usualDisc(eye: Eye): { centre: Point; radius: number } {
 
 /** What lies on the chart's left and right: nasal is on the right in a right eye. */
 export function sides(eye: Eye): { left: string; right: string } {
-  return eye === "R" ? { left: "temporal", right: "nasal" } : { left: "nasal", right: "temporal" };
+  return eye === "R" ? { left: t.chart.temporal, right: t.chart.nasal } : { left: t.chart.nasal, right: t.chart.temporal };
 }
 
 /** A landmark's outline, or its circle where the server sends none, as path data. */

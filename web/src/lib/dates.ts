@@ -1,7 +1,5 @@
 /** Dates and times on screens: the month always in letters, 24 hours, the browser's zone. */
-
-const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"] as const;
-const WEEKDAYS = ["Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday"] as const;
+import { t } from "../messages";
 
 function two(n: number): string {
   return String(n).padStart(2, "0");
@@ -15,25 +13,22 @@ function local(utcUs: number): Date | null {
 /** `"25 Nov 2026"`; `"date not known"` where there is none. */
 export function dateText(utcUs: number | null): string {
   const d = utcUs === null ? null : local(utcUs);
-  return d === null ? "date not known" : `${two(d.getDate())} ${MONTHS[d.getMonth()] ?? ""} ${String(d.getFullYear())}`;
+  return d === null ? t.dates.dateNotKnown : t.dates.date(two(d.getDate()), t.dates.months[d.getMonth()] ?? "", String(d.getFullYear()));
 }
 
 /** `"Wednesday 25 Nov 2026"`. */
 export function dayText(utcUs: number): string {
   const d = local(utcUs);
-  return d === null ? "date not known" : `${WEEKDAYS[d.getDay()] ?? ""} ${dateText(utcUs)}`;
+  return d === null ? t.dates.dateNotKnown : t.dates.day(t.dates.weekdays[d.getDay()] ?? "", dateText(utcUs));
 }
 
 /** `"10:42"`, or with seconds `"10:42:07"`; `"time not known"` where there is none. */
 export function timeText(utcUs: number | null, seconds = false): string {
   const d = utcUs === null ? null : local(utcUs);
-  if (d === null) return "time not known";
+  if (d === null) return t.dates.timeNotKnown;
   const minutes = `${two(d.getHours())}:${two(d.getMinutes())}`;
   return seconds ? `${minutes}:${two(d.getSeconds())}` : minutes;
 }
-
-/** Months as they are chosen from a list, from 1. */
-export const MONTH_NAMES: readonly string[] = MONTHS;
 
 /** A typed date as YYYY-MM-DD, or null where there is no such day. Example: `isoDate("7", 3, "1961")` is `"1961-03-07"`. */
 export function isoDate(day: string, month: number, year: string): string | null {
@@ -47,7 +42,7 @@ export function isoDate(day: string, month: number, year: string): string | null
 
 /** The time alone for the day of `nowUtcUs`, else with its date: `"10:42"`, `"24 Nov 2026, 10:42"`. */
 export function whenText(utcUs: number | null, nowUtcUs: number): string {
-  if (utcUs === null) return "time not known";
+  if (utcUs === null) return t.dates.timeNotKnown;
   const time = timeText(utcUs);
-  return dateText(utcUs) === dateText(nowUtcUs) ? time : `${dateText(utcUs)}, ${time}`;
+  return dateText(utcUs) === dateText(nowUtcUs) ? time : t.dates.dateAndTime(dateText(utcUs), time);
 }

@@ -1,5 +1,6 @@
 /** Points drawn on a picture, and what they measure, in words. */
 import type { DrawnMeasure, FrameGeometry, Point } from "../api/model";
+import { t } from "../messages";
 import { dense, greatCircle } from "./seen";
 
 /** What is drawn: a path, an outline that closes itself, or a corner. */
@@ -29,10 +30,10 @@ function short(value: number): string {
  * population".
  */
 export function measureText(m: DrawnMeasure): string {
-  if (m.value === null || m.interval === null) return `No ${m.unit === "°" ? "angle" : m.unit}: ${m.uncalibrated ?? "not known why"}.`;
-  const radius = m.radius_mm === null ? "" : `; radius ${m.radius_mm.toFixed(2)} mm, ${(m.radius_source ?? "").replace("_", " ")}`;
+  if (m.value === null || m.interval === null) return t.picture.noMeasure(m.unit === "°" ? t.picture.angleWord : m.unit, m.uncalibrated ?? t.picture.whyNotKnown);
+  const radius = m.radius_mm === null ? "" : t.picture.radius(m.radius_mm.toFixed(2), (m.radius_source ?? "").replace("_", " "));
   const unit = m.unit === "°" ? "°" : ` ${m.unit}`;
-  return `${short(m.value)}${unit} (${short(m.interval[0])} to ${short(m.interval[1])}), 95 %${radius}`;
+  return t.picture.measured(`${short(m.value)}${unit}`, short(m.interval[0]), short(m.interval[1]), radius);
 }
 
 /** The same points with one more, left out where it lies on the last, as a double touch makes it; a corner that was whole begins anew. */

@@ -1,7 +1,8 @@
 /** Which marks a chart shows, and where. */
 import type { Chart, ChartDue, FrameBrief, Gaze, Modality, Point, VisitView } from "../api/model";
+import { t } from "../messages";
 import { outlineCentre, outlineNamePlace, outlinePath, spread } from "./chart";
-import { RESULTS, lowerFirst, MODALITIES, GAZES, resultShape, shortLine, type Shape } from "./words";
+import { resultShape, shortLine, type Shape } from "./words";
 
 export interface FrameMark {
   id: number;
@@ -9,7 +10,7 @@ export interface FrameMark {
   /** Where its mark stands, or null where it has none. */
   at: Point | null;
   shape: Shape;
-  /** What a screen reader says and the tip shows. */
+  /** The frame in words. */
   name: string;
 }
 
@@ -44,13 +45,12 @@ export function frameMarks(
   const at = new Map(marked.map(({ id }, i) => [id, places[i] ?? null]));
   return placed.map(({ frame, id }) => {
     const brief = known.get(id);
-    const gaze = brief === undefined ? "" : `, ${GAZES[brief.gaze]}`;
     return {
       id,
       path: outlinePath(frame.outlines),
       at: at.get(id) ?? null,
       shape: resultShape(frame.verdict),
-      name: `Open frame: ${lowerFirst(MODALITIES[frame.modality])}${gaze}, ${RESULTS[frame.verdict]}`,
+      name: t.chart.frame(t.modalitiesWithin[frame.modality], brief === undefined ? null : t.gazes[brief.gaze], t.results[frame.verdict]),
     };
   });
 }
@@ -81,7 +81,7 @@ export function dueMarks(chart: Chart, views: readonly VisitView[], taken: reado
 
 /** The chart in a sentence, for those who do not see it. */
 export function chartSentence(chart: Chart, frames: readonly FrameMark[]): string {
-  const seen = frames.length === 0 ? "No frame is placed yet." : `Frames placed: ${String(frames.length)}.`;
-  const due = chart.due.length === 0 ? "Nothing is due." : `Still due: ${chart.due.map((d) => d.label).join("; ")}.`;
+  const seen = frames.length === 0 ? t.chart.nonePlaced : t.chart.placed(frames.length);
+  const due = chart.due.length === 0 ? t.chart.nothingDue : t.chart.stillDue(chart.due.map((d) => d.label));
   return `${seen} ${due}`;
 }

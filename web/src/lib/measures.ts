@@ -1,6 +1,7 @@
 /** The measures of a frame, as lines of name and value. */
 import type { Appraisal } from "../api/model";
-import { EYES, GAZES, percent } from "./words";
+import { t } from "../messages";
+import { percent } from "./words";
 
 /** Six significant digits at most, for areas. */
 function digits(value: number): string {
@@ -8,51 +9,49 @@ function digits(value: number): string {
 }
 
 function eyeSide({ eye }: Appraisal): string {
-  if (eye.inferred === null) return "not sure";
-  const sure = `${EYES[eye.inferred]}, ${percent(eye.probability)} sure`;
+  if (eye.inferred === null) return t.measures.notSure;
+  const sure = t.measures.sure(t.eyes[eye.inferred], percent(eye.probability));
   if (eye.agrees === null) return sure;
-  return eye.agrees ? `${sure}; agrees with the label` : `${sure}; the label says otherwise`;
+  return eye.agrees ? t.measures.agrees(sure) : t.measures.contradicts(sure);
 }
 
 function area({ visible_retina: seen }: Appraisal): string {
-  if (seen.area_mm2 === null) return `not given: ${seen.uncalibrated ?? "not calibrated"}`;
+  if (seen.area_mm2 === null) return t.measures.notGiven(seen.uncalibrated ?? t.measures.notCalibrated);
   const interval = seen.area_interval_mm2;
   // No mm² stands without its interval and its radius.
-  if (interval === null || seen.radius_mm === null) return "not given: without interval or radius";
-  const radius = `on R = ${seen.radius_mm.toFixed(2)} mm${seen.radius_source === null ? "" : ` (${seen.radius_source})`}`;
-  return `${digits(interval[0])} to ${digits(interval[1])} mm² (95 %); on the sphere ${digits(seen.area_mm2)} mm², ${radius}`;
+  if (interval === null || seen.radius_mm === null) return t.measures.notGiven(t.measures.noInterval);
+  return t.measures.area(digits(interval[0]), digits(interval[1]), digits(seen.area_mm2), seen.radius_mm.toFixed(2), seen.radius_source);
 }
 
 /** How far the gaze is turned, by disc and fovea. */
 function turned({ gaze }: Appraisal): string | null {
   if (gaze === null) return null;
-  const side = (value: number, more: string, less: string): string => `${Math.abs(value).toFixed(0)}° ${value >= 0 ? more : less}`;
-  const far = `${side(gaze.up_deg, "up", "down")}, ${side(gaze.right_deg, "to the patient's right", "to the patient's left")}`;
-  return `${gaze.seen === null ? "between straight ahead and turned" : GAZES[gaze.seen]} (${far}, by the ${gaze.from})`;
+  const m = t.measures;
+  const far = (value: number, more: (d: string) => string, less: (d: string) => string): string => (value >= 0 ? more : less)(Math.abs(value).toFixed(0));
+  return m.turned(gaze.seen === null ? m.between : t.gazes[gaze.seen], far(gaze.up_deg, m.up, m.down), far(gaze.right_deg, m.toRight, m.toLeft), m.from[gaze.from]);
 }
 
 /** Lines for the screen. A measure without a value says why; none is left out in silence. */
 export function measures(a: Appraisal): [string, string][] {
+  const { names, ...m } = t.measures;
   const reach = a.reach;
   const far = (value: number): string => value.toFixed(1);
   return [
-    ["Eye by anatomy", eyeSide(a)],
-    ["Judged as", `${a.view.name}, ${GAZES[a.view.gaze]}`],
-    ...(turned(a) === null ? [] : ([["Gaze by anatomy", turned(a) ?? ""]] as [string, string][])),
-    ["Visible retina", `${percent(a.visible_retina.fraction)} of the field`],
-    ["Area", [area(a), ...(a.visible_retina.warnings ?? [])].join("; ")],
+    [names.eye, eyeSide(a)],
+    [names.judged, m.judgedAs(a.view.name, t.gazes[a.view.gaze])],
+    ...(turned(a) === null ? [] : ([[names.gaze, turned(a) ?? ""]] as [string, string][])),
+    [names.retina, m.share(percent(a.visible_retina.fraction))],
+    [names.area, [area(a), ...(a.visible_retina.warnings ?? [])].join("; ")],
     [
-      "Reach",
-      reach === null
-        ? "not known"
-        : `up ${far(reach.superior)}, down ${far(reach.inferior)}, nasal ${far(reach.nasal)}, temporal ${far(reach.temporal)} disc diameters`,
+      names.reach,
+      reach === null ? m.notKnown : m.reach(far(reach.superior), far(reach.inferior), far(reach.nasal), far(reach.temporal)),
     ],
-    ["Sharpness", `${a.sharpness.value.toFixed(2)} ${a.sharpness.unit}`],
-    ["Picture", `${String(a.width)} × ${String(a.height)} pixels`],
+    [names.sharpness, `${a.sharpness.value.toFixed(2)} ${a.sharpness.unit}`],
+    [names.picture, m.pixels(a.width, a.height)],
     [
-      "Instrument",
-      a.instrument ?? (a.visible_retina.area_mm2 == null ? "no profile: uncalibrated" : "no profile; projection told by the file"),
+      names.instrument,
+      a.instrument ?? (a.visible_retina.area_mm2 == null ? m.noProfile : m.byFile),
     ],
-    ["Method", `${a.method.name}, revision ${String(a.method.revision)}`],
+    [names.method, m.revision(a.method.name, a.method.revision)],
   ];
 }

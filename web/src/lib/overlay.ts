@@ -1,5 +1,6 @@
 /** What is drawn over a picture, in the pixels of the full frame (x right, y down, edges at integers). */
 import type { Appraisal, Finding, Point } from "../api/model";
+import { t } from "../messages";
 import { findingWord } from "./words";
 
 /** Whether findings of a kind count against the result: only those that a reason names do; others are weak. */
@@ -53,12 +54,12 @@ export function shapesOf(a: Appraisal, on: { retina: boolean; findings: boolean;
       const turn = (2 * Math.PI * i) / 48;
       return [disc.x + disc.radius * Math.cos(turn), disc.y + disc.radius * Math.sin(turn)];
     });
-    out.push({ key: "disc", kind: "anatomy", rings: [ring], closed: true, label: { at: [disc.x, disc.y - 1.6 * disc.radius], text: "disc", small: true } });
+    out.push({ key: "disc", kind: "anatomy", rings: [ring], closed: true, label: { at: [disc.x, disc.y - 1.6 * disc.radius], text: t.disc, small: true } });
   }
   if (on.anatomy && fovea !== null) {
     const arm = Math.max(width, height) * 0.014;
     const arms: Point[][] = [[[fovea.x - arm, fovea.y], [fovea.x + arm, fovea.y]], [[fovea.x, fovea.y - arm], [fovea.x, fovea.y + arm]]];
-    out.push({ key: "fovea", kind: "anatomy", rings: arms, closed: false, label: { at: [fovea.x, fovea.y - 2.3 * arm], text: "fovea", small: true } });
+    out.push({ key: "fovea", kind: "anatomy", rings: arms, closed: false, label: { at: [fovea.x, fovea.y - 2.3 * arm], text: t.fovea, small: true } });
   }
   return out;
 }

@@ -1,5 +1,6 @@
 /** A dye run in numbers and words: clocks, and where a second lies on the axis of time. */
 import type { DyeDue, FrameBrief } from "../api/model";
+import { t } from "../messages";
 
 /** Seconds as people read a clock. Example: `clockText(245)` is `"4:05"`. */
 export function clockText(seconds: number): string {
@@ -32,7 +33,7 @@ const TICKS = [10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600];
 
 /** Marks of an axis that ends at `last` seconds: where and what. */
 export function ticks(last: number): { x: number; label: string }[] {
-  return TICKS.filter((s) => s <= last).map((s) => ({ x: place(s, last), label: s < 60 ? `${String(s)} s` : `${String(s / 60)} min` }));
+  return TICKS.filter((s) => s <= last).map((s) => ({ x: place(s, last), label: s < 60 ? t.dye.seconds(s) : t.dye.minutes(s / 60) }));
 }
 
 /** Where an axis ends: a little beyond the last frame due or taken, and beyond now. */

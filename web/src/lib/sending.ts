@@ -1,15 +1,6 @@
 /** What is on its way to other places, in words. */
 import type { Delivery, Sending } from "../api/model";
-
-/** States as people read them. */
-export const DELIVERY_STATES: Record<Delivery["state"], string> = {
-  waiting: "waits",
-  stored: "stored there, not proven yet",
-  asked: "stored there, asked to answer for it",
-  done: "arrived, proven",
-  failed: "could not be sent",
-  withdrawn: "taken out",
-};
+import { t } from "../messages";
 
 /** The mark beside a state: filled only where the arrival is proven. */
 export const DELIVERY_SHAPES = {
@@ -25,9 +16,8 @@ export function moving(delivery: Delivery): boolean {
 export function nextTry(delivery: Delivery, nowUtcUs: number): string {
   if (delivery.next_try_utc_us === null || !moving(delivery)) return "";
   const seconds = Math.ceil((delivery.next_try_utc_us - nowUtcUs) / 1e6);
-  if (seconds <= 0) return "tried now";
-  const minutes = Math.floor(seconds / 60);
-  return minutes === 0 ? `tried again in ${String(seconds)} s` : `tried again in ${String(minutes)} min ${String(seconds % 60)} s`;
+  if (seconds <= 0) return t.sending.triedNow;
+  return t.sending.triedIn(Math.floor(seconds / 60), seconds % 60);
 }
 
 /** Deliveries by visit, in the order in which they came. */
@@ -44,10 +34,10 @@ export function byVisit(deliveries: readonly Delivery[]): { visit: number; patie
 /** How a destination stands, one line. */
 export function destinationLine(d: Sending["destinations"][number]): string {
   const parts = [
-    d.failed > 0 ? `${String(d.failed)} could not be sent` : "",
-    d.waiting > 0 ? `${String(d.waiting)} waiting` : "",
-    d.unproven > 0 ? `${String(d.unproven)} not proven yet` : "",
-    d.done > 0 ? `${String(d.done)} arrived` : "",
+    d.failed > 0 ? t.sending.failed(d.failed) : "",
+    d.waiting > 0 ? t.sending.waiting(d.waiting) : "",
+    d.unproven > 0 ? t.sending.unproven(d.unproven) : "",
+    d.done > 0 ? t.sending.done(d.done) : "",
   ].filter((part) => part !== "");
-  return parts.length === 0 ? "nothing sent yet" : parts.join(", ");
+  return parts.length === 0 ? t.sending.nothingYet : parts.join(", ");
 }

@@ -2,9 +2,8 @@ import { readFileSync } from "node:fs";
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { FrameBrief } from "../api/model";
-import {
-  count, EYES, findingWord, frameTitle, GAZES, MODALITIES, percent, RESULTS, resultShape, shortLine, upperFirst, viewLine,
-} from "./words";
+import { en } from "../messages/en";
+import { findingWord, frameTitle, percent, reasons, resultShape, shortLine, upperFirst, viewLine } from "./words";
 
 /** The `Self::Name => "text"` lines of a `screen()` in the words crate, keyed as JSON writes the name. */
 function serverWords(file: string): Record<string, string> {
@@ -17,10 +16,10 @@ function serverWords(file: string): Record<string, string> {
 
 describe("the page says what the server says", () => {
   test.each([
-    ["gaze", GAZES],
-    ["modality", MODALITIES],
-    ["verdict", RESULTS],
-    ["eye", EYES],
+    ["gaze", en.gazes],
+    ["modality", en.modalities],
+    ["verdict", en.results],
+    ["eye", en.eyes],
   ])("%s", (file, words) => {
     const theirs = serverWords(file);
     expect(Object.keys(theirs).length).toBeGreaterThan(1);
@@ -66,7 +65,14 @@ describe("lines", () => {
   });
 
   test("one frame, two frames", () => {
-    expect([count(0, "frame"), count(1, "frame"), count(2, "frame")]).toEqual(["0 frames", "1 frame", "2 frames"]);
+    expect([0, 1, 2].map(en.day.beingChecked)).toEqual(["0 frames being checked …", "1 frame being checked …", "2 frames being checked …"]);
+  });
+
+  test("of a reason, what is kept is English", () => {
+    expect(reasons("aside")[0]).toEqual({ kept: "A better frame is there", shown: "A better frame is there" });
+    for (const what of ["aside", "correct", "not_done", "not_obtainable", "withdraw"] as const) {
+      expect(reasons(what).map((r) => r.kept)).toEqual(Object.values(en.reasons[what]));
+    }
   });
 });
 

@@ -33,8 +33,11 @@ def visit(house: Server, tmp_path_factory: pytest.TempPathFactory) -> int:
     assert house.send(*sent, options=("-R",)).returncode == 0
     until("all are checked", lambda: house.get("/api/v1/day")["waiting"] == 0, 120)
     view = next(v["name"] for v in house.get(f"/api/v1/visits/{number}")["views"] if v["state"] == "due")
-    fact = {"kind": "view_ended", "view": view, "end": "not_obtainable", "why": "declined"}
-    house.post(f"/api/v1/visits/{number}/facts", json.dumps({"who": "RK", "fact": fact}).encode())
+    for fact in [
+        {"kind": "view_ended", "view": view, "end": "not_obtainable", "why": "declined"},
+        {"kind": "remarked", "text": "Hearing aid on the left"},
+    ]:
+        house.post(f"/api/v1/visits/{number}/facts", json.dumps({"who": "RK", "fact": fact}).encode())
     return number
 
 
@@ -54,7 +57,8 @@ def test_what_could_not_be_done_stands_on_the_first_lines(house: Server, visit: 
     top = "\n".join(said.splitlines()[:14])
     assert "Marrowfat" in top and "INV-52" in top and "06 Aug 1948" in top
     assert "Not there, and why" in top and "not obtainable" in top and "declined" in top.lower()
-    for part in ["What was ordered, and how each view was met", "Right eye (OD)", "Left eye (OS)", "Who did what", "no diagnosis", "left to the reader"]:
+    for part in ["What was ordered, and how each view was met", "Right eye (OD)", "Left eye (OS)", "Who did what", "no diagnosis", "left to the reader",
+                 "Hearing aid on the left (RK)"]:  # fmt: skip
         assert part in " ".join(said.split()), part
     assert paper(house, visit, place).code == 1, "a paper that is there is not written over"
 

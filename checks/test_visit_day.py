@@ -314,6 +314,42 @@ def test_where_to_look_next_and_what_was_corrected(clinic):
         assert fact in facts, facts
 
 
+def test_what_was_a_mistake_is_undone_and_both_stay(clinic):
+    new = {"patient_id": ADA[0], "patient_name": ADA[1], "birth_date": "1961-03-07", "protocol": "five-gazes"}
+    (visit,) = clinic.post("/visits", **new)["ids"]
+
+    def today() -> dict:
+        return clinic.visit(visit)["today"]
+
+    def answer() -> str | None:
+        return next(a["answer"] for a in today()["answers"] if a["id"] == "light")
+
+    clinic.tell(visit, "answered", question="light", answer="yes")
+    assert answer() == "yes"
+    assert "no such question" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "answered", "question": "moon", "answer": "yes"})
+    assert "empty" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "remarked", "text": " "})
+    seq = next(a["fact"] for a in today()["answers"] if a["id"] == "light")
+    clinic.tell(visit, "undone", seq=seq, reason="asked the wrong patient")
+    assert answer() is None
+    assert "undone before" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "undone", "seq": seq})
+
+    clinic.tell(visit, "eye_noted", eye="L", state={"gas": True})
+    assert today()["left_eye"]["gas"]
+    clinic.tell(visit, "undone", seq=today()["facts"][-1]["seq"])
+    assert not today()["left_eye"]["gas"]
+    clinic.tell(visit, "remarked", text="hearing aid on the left")
+    assert [r["text"] for r in today()["remarks"]] == ["hearing aid on the left"]
+
+    view = clinic.visit(visit)["views"][0]["name"]
+    clinic.post(f"/visits/{visit}/views/{view.replace(' ', '%20')}/close", state="not_done", reason="no time")
+    clinic.tell(visit, "view_reopened", view=view)
+    assert clinic.visit(visit)["views"][0]["state"] == "due"
+
+    facts = today()["facts"]
+    assert [(f["text"], f["undone"]) for f in facts if f["kind"] in ("answered", "undone")][:2] == [
+        ("light: yes", True), ("undone: light: yes", False)]  # fmt: skip
+
+
 def test_a_folder_that_is_not_served_is_read_by_the_same_commands(tmp_path):
     house = Server(tmp_path / "data", tmp_path / "in", tmp_path / "log").start()
     assert house.stop() == 0

@@ -106,6 +106,37 @@ describe("dye run", () => {
     await page.context().close();
   });
 
+  test("the record of the needle is typed in, with nothing filled in before, and refuses what cannot be", async () => {
+    const { page, troubles } = await open("/visits/5/dye", "The record of the needle still lacks");
+    await page.getByRole("button", { name: "Fluorescein: record of the needle …" }).click();
+    for (const field of await page.getByRole("dialog").locator("input[type=text]").all()) expect(await field.inputValue()).toBe("");
+    expect(await axe(page)).toEqual([]);
+    await shot(page, "mock-dye-record-1280");
+    await page.getByLabel("Prescribed by").fill("Dr Quill");
+    await page.getByLabel("Dose as prescribed, mg").fill("500");
+    await page.getByRole("button", { name: "Keep the record" }).click();
+    await page.getByText("A dose needs the strength of the vial beside it.").waitFor();
+    await page.getByLabel("Strength on the vial").fill("1oo");
+    await page.getByRole("button", { name: "Keep the record" }).click();
+    await page.getByText("Dose and strength are numbers above zero.").waitFor();
+    await page.getByLabel("Strength on the vial").fill("100");
+    await page.getByLabel("Expiry").fill("08/27");
+    await page.getByRole("button", { name: "Keep the record" }).click();
+    await page.getByText("Write the expiry as year-month").waitFor();
+    await page.getByLabel("Expiry").fill("2027-08");
+    await page.getByRole("button", { name: "Keep the record" }).click();
+    await page.getByText("The record of the needle still lacks").waitFor({ state: "detached" });
+    expect(mock.clinic.facts.record(5)).toMatchObject({ prescribed_by: "Dr Quill", mg: 500, strength: 100, expiry: "2027-08", start_error_us: 500_000 });
+
+    await page.getByRole("button", { name: "Note after the needle …" }).click();
+    await page.getByLabel("Nausea").check();
+    expect(await page.getByText("follow the local emergency plan").count()).toBe(1);
+    await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
+    await expect.poll(() => mock.calls.some((c) => c.includes('{"kind":"noted","note":"nausea"}'))).toBe(true);
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
   test("the run is read, its curves lie on the same axis, and a region waits for a named person", async () => {
     const { page, troubles } = await open("/visits/5/dye", "What the run shows");
     await page.getByRole("button", { name: "Read the run" }).click();
@@ -219,18 +250,86 @@ describe("visit", () => {
     await page.context().close();
   });
 
+  test("what is said in the chair is kept, shown and undone, by touch and by key", async () => {
+    const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
+    await page.getByLabel("Your initials").fill("RK");
+    await page.keyboard.press("Tab");
+
+    // A call for the clinician is answered with a name, and until then the visit does not close.
+    await page.getByRole("button", { name: "Clinician to look now" }).press("Enter");
+    await page.getByText("Called: nobody reached yet").waitFor();
+    await page.getByRole("button", { name: "Close the visit" }).click();
+    await page.getByText("A call for the clinician is unanswered.").waitFor();
+    await page.getByRole("button", { name: "Undo the call" }).click();
+    await page.getByRole("button", { name: "Clinician to look now" }).click();
+    await page.getByRole("button", { name: "Reached …" }).click();
+    await page.getByLabel("Name").fill("Dr Quill");
+    await page.keyboard.press("Enter");
+    await page.getByRole("button", { name: "Clinician to look now" }).waitFor();
+
+    // One identifier is not two.
+    await page.getByRole("button", { name: "Compared …" }).click();
+    await page.getByLabel("Family name").press(" ");
+    await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
+    await page.getByText("Two identifiers are compared.").waitFor();
+    await page.getByLabel("Date of birth").check();
+    await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
+    await page.getByText("family name, date of birth (RK)").waitFor();
+
+    const question = page.locator("li", { hasText: "seizures with flicker" });
+    await question.getByRole("button", { name: "No: Light" }).press("Enter");
+    await question.getByText("No (RK)").waitFor();
+    await shot(page, "mock-visit-answered-1280");
+    expect(await axe(page)).toEqual([]);
+    await question.getByRole("button", { name: "Undo the answer" }).press("Enter");
+    await question.getByRole("button", { name: "Not known: Light" }).waitFor();
+
+    // The state of an eye changes what is told for the chair.
+    await page.getByRole("button", { name: "Right eye (OD) …" }).last().click();
+    await page.getByLabel("Gas in the eye").check();
+    await shot(page, "mock-visit-eye-1280");
+    expect(await axe(page)).toEqual([]);
+    await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
+    await page.getByText("Gas in the eye: no mm").waitFor();
+
+    await page.getByLabel("A note for whoever comes after").fill("Hearing aid on the left");
+    await page.keyboard.press("Enter");
+    await page.getByText("Hearing aid on the left").waitFor();
+    await page.getByRole("button", { name: "Undo the note: Hearing aid on the left" }).click();
+    await page.getByText("No note yet.").waitFor();
+
+    // All of it stays in the list of what happened, where it is undone too.
+    await page.getByText("What happened (").click();
+    await page.getByRole("button", { name: "Undo: eye noted" }).click();
+    await page.getByText("Nothing noted.").waitFor();
+    expect(await page.getByText("undone", { exact: true }).count()).toBeGreaterThanOrEqual(4);
+    await shot(page, "mock-visit-happened-1280");
+    expect(await axe(page)).toEqual([]);
+    expect(await smallTargets(page)).toEqual([]);
+
+    await page.getByRole("button", { name: "Close the visit" }).click();
+    await page.getByText("· closed").waitFor();
+    await page.getByRole("button", { name: "Open the visit again" }).click();
+    await page.getByRole("button", { name: "Close the visit" }).waitFor();
+    // What was refused is the browser's own line too.
+    expect(troubles.filter((line) => !line.includes("400"))).toEqual([]);
+    await page.context().close();
+  });
+
   test("a due view is closed with a reason, and the next step moves on", async () => {
     const { page } = await open("/visits/1", "Are the pictures complete?");
     const step = page.getByLabel("Next step");
     expect(await step.innerText()).toBe("Right eye (OD), colour, looking down");
     await page.locator("li", { hasText: "Right eye (OD), colour, looking down" }).getByRole("button", { name: "Not obtainable" }).click();
-    await page.getByLabel("Lids or lashes").check();
+    await page.getByLabel("Lids in the way").check();
     expect(await axe(page)).toEqual([]);
     await page.getByRole("button", { name: "Close this view" }).click();
     await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking up");
     expect(mock.calls).toContain(
-      'POST /api/v1/visits/1/views/R%20colour%20down/close {"state":"not_obtainable","reason":"Lids or lashes"}',
+      'POST /api/v1/visits/1/facts {"who":"page","reason":null,"fact":{"kind":"view_ended","view":"R colour down","end":"not_obtainable","why":"lids"}}',
     );
+    await page.getByRole("button", { name: "Open again: Right eye (OD), colour, looking down" }).click();
+    await expect.poll(() => step.innerText()).toBe("Right eye (OD), colour, looking down");
     await page.context().close();
   });
 });

@@ -10,6 +10,7 @@ import { build } from "vite";
 import { afterAll, beforeAll, beforeEach, expect, test } from "vitest";
 import { startMock, type Mock } from "../mock/server";
 import { PROTOCOLS } from "../src/lib/protocols";
+import { upperFirst } from "../src/lib/words";
 import { CLOSE, OPEN, pseudoText } from "../src/messages/pseudo";
 import { drawnInFull, launch, newPage, overhang, shot } from "./browser";
 
@@ -68,7 +69,8 @@ function readable(page: Page): Promise<string[]> {
 
 /** The texts with letters that are neither between brackets nor the server's. */
 async function bare(page: Page, said: ReadonlySet<string>): Promise<string[]> {
-  const known = [...said].map((one) => one.replace(/\s+/g, " ").trim()).filter((one) => one.length > 1).sort((a, b) => b.length - a.length);
+  // A sentence of the server may begin a line.
+  const known = [...said].flatMap((one) => [one, upperFirst(one)]).map((one) => one.replace(/\s+/g, " ").trim()).filter((one) => one.length > 1).sort((a, b) => b.length - a.length);
   const innermost = new RegExp(`${OPEN}[^${OPEN}${CLOSE}]*${CLOSE}`, "g");
   return (await readable(page)).filter((text) => {
     let rest = text;
@@ -124,7 +126,19 @@ test("what opens when it is asked for: tools, light and shape, reasons, a visit 
   expect(await bare(page, said)).toEqual([]);
   await page.getByRole("radio").first().check();
   await page.getByRole("button", { name: pseudoText("Close this view") }).click();
-  await expect.poll(() => mock.calls.some((call) => call.includes("/close") && call.includes('"reason":"Clouded media"'))).toBe(true);
+  await expect.poll(() => mock.calls.some((call) => call.includes('"kind":"view_ended"') && call.includes('"why":"media"'))).toBe(true);
+
+  for (const one of ["Right eye (OD) …", "Person …", "Compared …", "Chair …"]) {
+    await page.goto(`${mock.address}/visits/1`);
+    await page.getByRole("button", { name: one.endsWith("(OD) …") ? /\(ÖD\).* …/ : pseudoText(one), exact: true }).last().click();
+    await page.getByRole("dialog").waitFor();
+    expect(await bare(page, said)).toEqual([]);
+  }
+
+  await page.goto(`${mock.address}/visits/5/dye`);
+  await page.getByRole("button", { name: /réçörd öf/ }).click();
+  await page.getByRole("dialog").waitFor();
+  expect(await bare(page, said)).toEqual([]);
 
   await page.goto(`${mock.address}/unassigned`);
   await button(page, "Open a visit …").click();

@@ -5,6 +5,7 @@ import type {
 } from "../src/api/model";
 import { resultShape, viewLine, findingWord } from "../src/lib/words";
 import { en } from "../src/messages/en";
+import { Facts } from "./facts";
 
 export const START = Date.UTC(2026, 10, 25, 9, 0, 0) * 1000;
 const MINUTE = 60_000_000;
@@ -121,7 +122,8 @@ const FA: Person = {
 export class Clinic {
   readonly rows: Row[] = ROWS.map((row) => ({ ...row }));
   readonly aside = new Map<number, string>();
-  readonly ended = new Map<string, "not_obtainable" | "not_done">();
+  readonly facts = new Facts();
+  readonly closed = new Set<number>();
   readonly corrected = new Map<number, Corrections>();
   readonly people: Person[] = [...PEOPLE, FA];
   /** What was told of the dye run: kinds of facts, in order. */
@@ -144,6 +146,14 @@ export class Clinic {
       minute: 46, want: [["R", "colour", "primary", "must"]], cautions: [],
     });
     return id;
+  }
+
+  private records(id: number, given: boolean): DyeRun["records"] {
+    const touched: DyeRun["records"][number] = {
+      drug: "fluorescein", route: "vein", prescribed_by: "", given_by: "", site: "", flow_checked: false, strength: null, lot: "", expiry: "", mg: null,
+      rule: null, second_person: null, seconds: 7, start_us: NEEDLE, start_error_us: 500_000,
+    };
+    return given ? [this.facts.record(id) ?? touched] : [];
   }
 
   dyeRun(id: number): DyeRun | null {
@@ -174,7 +184,8 @@ export class Clinic {
         due("late R", "R", "now", 240, 360, 0), due("late L", "L", "now", 240, 360, 0), due("ten R", "R", "later", 540, 660, 0),
         due("transit R", "R", "done", 8, 35, 4), due("fellow L", "L", "done", 35, 75, 1),
       ],
-      record_open: given ? ["Lot?", "Expiry?"] : [],
+      record_open: !given ? [] : this.facts.record(id) === null ? ["Who prescribed it?", "Lot?", "Expiry?"] : [],
+      records: this.records(id, given),
       instrument_clocks: given ? [{ name: "demo-wide", offset_s: 0, error_s: 3.1 }] : [],
     };
   }
@@ -299,7 +310,7 @@ export class Clinic {
       const shapes = frames.flatMap((r) => (r.verdict === null ? [] : [resultShape(r.verdict)]));
       const name = `${eye} ${modality} ${gaze}`;
       const state =
-        this.ended.get(`${String(person.id)}/${name}`) ??
+        this.facts.ended(person.id, name) ??
         (shapes.includes("filled") ? "met" : shapes.includes("half") ? "met_with_reservations" : "due");
       return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id), why: [], tries: frames.length };
     });
@@ -342,18 +353,18 @@ export class Clinic {
       patient_id: person.number,
       birth_date: person.born,
       order: person.order,
-      chair: person.chair,
+      chair: this.facts.chair(person.id, person.chair),
       opened_utc_us: START + person.minute * MINUTE,
-      state: "open",
+      state: this.closed.has(person.id) ? "closed" : "open",
       views_due: due.length,
       views_met: views.filter((view) => view.state.startsWith("met")).length,
       frames: frames.length,
       frames_not_usable: frames.filter((r) => r.verdict === "not_usable").length,
       next_step: first === undefined ? null : viewLine(first.eye, first.modality, first.gaze),
-      calls_open: 0,
+      calls_open: this.facts.today(person.id, [], 0).calls_open,
       paused_until_utc_us: null,
       scheduled: null,
-      unwell: false,
+      unwell: this.facts.holds(person.id, "unwell", "well_again"),
       completeness: due.length > 0 ? "not_yet" : views.some((view) => view.state.startsWith("not")) ? "as_far_as_possible" : "complete",
     };
   }
@@ -405,10 +416,7 @@ export class Clinic {
       frames: this.rows.filter((r) => r.visit === id).map((r) => this.brief(r)),
       charts: [this.chart("R", person, views), this.chart("L", person, views)],
       cautions: person.cautions,
-      today: {
-        orders: [], first: [], notes: [], answers: [], needle: [], light: [], facts: [],
-        scheduled: null, identity: null, paused_until_utc_us: null, unwell: false, calls_open: 0,
-      },
+      today: this.facts.today(id, person.cautions, START + 46 * MINUTE),
     };
   }
 

@@ -5,6 +5,7 @@ import type { AddressInfo } from "node:net";
 import { extname, join, normalize } from "node:path";
 import type { Corrections, NewVisit } from "../src/api/model";
 import { drawnEye } from "./eye";
+import type { Said } from "./facts";
 import { Clinic } from "./scenario";
 
 /** The server's policy: what it forbids must show in these tests. */
@@ -147,16 +148,23 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
       tell("visit", opened, null);
       return json(answer, 200, { ids: [opened] });
     }
-    if (what === "visits" && action === "views" && name !== undefined && deed === "close") {
-      const { state } = value as { state: "not_obtainable" | "not_done" };
-      clinic.ended.set(`${text}/${decodeURIComponent(name)}`, state);
+    if (what === "visits" && (action === "close" || action === "reopen")) {
+      if (action === "close" && clinic.facts.today(id, [], 0).calls_open > 0) {
+        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "A call for the clinician is unanswered.", remedy: "Write down who was reached." });
+      }
+      if (action === "close") clinic.closed.add(id);
+      else clinic.closed.delete(id);
       tell("visit", id, null);
       return json(answer, 200, { ids: [id] });
     }
     if (what === "visits" && action === "facts") {
-      clinic.told.push((value as { fact: { kind: string } }).fact.kind);
+      const { who, reason, fact } = value as { who: string; reason: string | null; fact: Said };
+      if (fact.kind === "identity_ticked" && (fact["identifiers"] as string[]).length < 2) {
+        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "Two identifiers are compared.", remedy: "Let the patient say two." });
+      }
+      clinic.told.push(fact.kind);
       tell("visit", id, null);
-      return json(answer, 200, { ids: [1] });
+      return json(answer, 200, { ids: [clinic.facts.add(id, who, reason, fact)] });
     }
     const row = clinic.row(id);
     if (row === undefined) return missing(answer, full);

@@ -1,9 +1,9 @@
 //! What is kept of a patient's earlier visits.
 
+use crate::facts::facts_of;
 use crate::rows::{self, visit_columns};
 use crate::{Store, StoreError, Visit, VisitId};
-use serrata_words::{Fact, PersonState};
-use sqlx::Row;
+use serrata_words::{Fact, PersonState, undone};
 
 impl Store {
     /// The last visit of the same patient before this one, or `None`.
@@ -25,27 +25,33 @@ impl Store {
         row.as_ref().map(rows::visit).transpose()
     }
 
-    /// The state of the person as it was noted last at an earlier visit, or `None`.
+    /// The state of the person as it was noted last at an earlier visit, and not undone, or `None`.
     ///
     /// # Errors
     /// [`StoreError`] where the database fails.
     pub async fn earlier_person(&self, id: VisitId) -> Result<Option<PersonState>, StoreError> {
         let mut conn = self.reader().await?;
-        let body: Option<String> = sqlx::query(
-            "SELECT f.body FROM facts f JOIN visits v ON v.id = f.visit_id \
-             JOIN visits n ON n.patient_id = v.patient_id \
-             WHERE n.id = ? AND v.id <> n.id AND f.kind = 'person_noted' \
-             AND (v.opened_us, v.id) < (n.opened_us, n.id) ORDER BY f.id DESC LIMIT 1",
+        let visits: Vec<i64> = sqlx::query_scalar(
+            "SELECT v.id FROM visits v JOIN visits n ON n.patient_id = v.patient_id \
+             WHERE n.id = ? AND v.id <> n.id AND (v.opened_us, v.id) < (n.opened_us, n.id) \
+             AND EXISTS (SELECT 1 FROM facts f WHERE f.visit_id = v.id AND f.kind = 'person_noted') \
+             ORDER BY v.opened_us DESC, v.id DESC",
         )
         .bind(id.0)
-        .fetch_optional(&mut *conn)
-        .await?
-        .map(|row| row.try_get("body"))
-        .transpose()?;
-        let fact: Option<Fact> = body.as_deref().map(rows::json).transpose()?;
-        Ok(match fact {
-            Some(Fact::PersonNoted { state }) => Some(*state),
-            _ => None,
-        })
+        .fetch_all(&mut *conn)
+        .await?;
+        for visit in visits {
+            let facts = facts_of(&mut conn, VisitId(visit)).await?;
+            let gone = undone(&facts);
+            let noted =
+                facts.into_iter().rev().filter(|e| !gone.contains(&e.seq)).find_map(|e| match e.fact {
+                    Fact::PersonNoted { state } => Some(*state),
+                    _ => None,
+                });
+            if noted.is_some() {
+                return Ok(noted);
+            }
+        }
+        Ok(None)
     }
 }

@@ -6,8 +6,8 @@ use crate::rows::{json, to_json};
 use crate::writer::Tx;
 use crate::{By, EventKind, Store, StoreError, VisitId};
 use serde_json::json as object;
-use serrata_words::{Event, Eye, Fact};
-use sqlx::Row;
+use serrata_words::{Event, Eye, EyeState, Fact, undone};
+use sqlx::{Row, SqliteConnection};
 
 impl Store {
     /// Adds a fact to a visit, with what follows from it, in one transaction; gives its number.
@@ -32,23 +32,27 @@ impl Store {
     /// [`StoreError`] where the database fails.
     pub async fn facts(&self, id: VisitId) -> Result<Vec<Event>, StoreError> {
         let mut conn = self.reader().await?;
-        let rows =
-            sqlx::query("SELECT id, at_us, who, reason, body FROM facts WHERE visit_id = ? ORDER BY id")
-                .bind(id.0)
-                .fetch_all(&mut *conn)
-                .await?;
-        rows.iter()
-            .map(|row| {
-                Ok(Event {
-                    seq: row.try_get::<i64, _>("id")?.unsigned_abs(),
-                    at_us: row.try_get("at_us")?,
-                    who: row.try_get("who")?,
-                    reason: row.try_get("reason")?,
-                    fact: json(row.try_get("body")?)?,
-                })
-            })
-            .collect()
+        facts_of(&mut conn, id).await
     }
+}
+
+/// All facts of a visit in the order in which they were kept.
+pub(crate) async fn facts_of(conn: &mut SqliteConnection, id: VisitId) -> Result<Vec<Event>, StoreError> {
+    let rows = sqlx::query("SELECT id, at_us, who, reason, body FROM facts WHERE visit_id = ? ORDER BY id")
+        .bind(id.0)
+        .fetch_all(conn)
+        .await?;
+    rows.iter()
+        .map(|row| {
+            Ok(Event {
+                seq: row.try_get::<i64, _>("id")?.unsigned_abs(),
+                at_us: row.try_get("at_us")?,
+                who: row.try_get("who")?,
+                reason: row.try_get("reason")?,
+                fact: json(row.try_get("body")?)?,
+            })
+        })
+        .collect()
 }
 
 /// Adds a fact and what follows from it.
@@ -111,13 +115,18 @@ async fn follow(tx: &mut Tx, id: VisitId, fact: &Fact) -> Result<&'static str, S
             Ok("paused")
         }
         Fact::EyeNoted { eye, state } => {
-            let sql = match eye {
-                Eye::R => "UPDATE visits SET right_eye = ? WHERE id = ?",
-                Eye::L => "UPDATE visits SET left_eye = ? WHERE id = ?",
-            };
-            sqlx::query(sql).bind(to_json(state)?).bind(id.0).execute(&mut tx.conn).await?;
+            write_eye(tx, id, *eye, state).await?;
             Ok("eye_state")
         }
+        Fact::ViewReopened { view } => {
+            sqlx::query("DELETE FROM closed_views WHERE visit_id = ? AND view = ?")
+                .bind(id.0)
+                .bind(view)
+                .execute(&mut tx.conn)
+                .await?;
+            Ok("view_reopened")
+        }
+        Fact::Undone { seq } => undo(tx, id, *seq).await,
         Fact::Injected { injection } => {
             if injection.mg.is_some() && injection.strength.is_none() {
                 return Err(StoreError::refused(
@@ -129,6 +138,54 @@ async fn follow(tx: &mut Tx, id: VisitId, fact: &Fact) -> Result<&'static str, S
         }
         _ => Ok("noted"),
     }
+}
+
+/// What follows from undoing a fact: an eye's state is again what it was.
+async fn undo(tx: &mut Tx, id: VisitId, seq: u64) -> Result<&'static str, StoreError> {
+    let facts = facts_of(&mut tx.conn, id).await?;
+    let before = undone(&facts);
+    let Some(fact) = facts.iter().find(|e| e.seq == seq).filter(|e| e.fact.can_be_undone()) else {
+        return Err(StoreError::refused(
+            "There is nothing of that number that can be undone.",
+            "Look at what happened in this visit, and undo a line of it that offers it.",
+        ));
+    };
+    if before.contains(&seq) {
+        return Err(StoreError::refused("It was undone before.", "Load the visit again."));
+    }
+    // What holds once this one is undone: an undoing brings back the fact that it undid.
+    let mut after = facts.clone();
+    let next = facts.last().map_or(1, |e| e.seq + 1);
+    after.push(Event { seq: next, fact: Fact::Undone { seq }, ..fact.clone() });
+    let gone = undone(&after);
+    for eye in [Eye::R, Eye::L] {
+        let noted = |gone: &std::collections::BTreeSet<u64>| {
+            facts.iter().rev().filter(|e| !gone.contains(&e.seq)).find_map(|e| match &e.fact {
+                Fact::EyeNoted { eye: of, state } if *of == eye => Some((e.seq, (**state).clone())),
+                _ => None,
+            })
+        };
+        let (was, is) = (noted(&before), noted(&gone));
+        if was.as_ref().map(|w| w.0) == is.as_ref().map(|i| i.0) {
+            continue;
+        }
+        let state = match is {
+            Some((_, state)) => state,
+            None => crate::visits::carried_to(tx, id, eye).await?,
+        };
+        write_eye(tx, id, eye, &state).await?;
+        return Ok("eye_state");
+    }
+    Ok("noted")
+}
+
+async fn write_eye(tx: &mut Tx, id: VisitId, eye: Eye, state: &EyeState) -> Result<(), StoreError> {
+    let sql = match eye {
+        Eye::R => "UPDATE visits SET right_eye = ? WHERE id = ?",
+        Eye::L => "UPDATE visits SET left_eye = ? WHERE id = ?",
+    };
+    sqlx::query(sql).bind(to_json(state)?).bind(id.0).execute(&mut tx.conn).await?;
+    Ok(())
 }
 
 /// A chair holds one open visit.

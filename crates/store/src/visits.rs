@@ -150,32 +150,6 @@ impl Store {
         .await
     }
 
-    /// Notes what is known of an eye today.
-    ///
-    /// # Errors
-    /// [`StoreError::NoVisit`] where there is none.
-    pub async fn set_eye_state(
-        &self,
-        id: VisitId,
-        eye: Eye,
-        state: EyeState,
-        by: &By,
-    ) -> Result<(), StoreError> {
-        let by = by.clone();
-        self.write(move |tx| {
-            Box::pin(async move {
-                let sql = match eye {
-                    Eye::R => "UPDATE visits SET right_eye = ? WHERE id = ?",
-                    Eye::L => "UPDATE visits SET left_eye = ? WHERE id = ?",
-                };
-                let done = sqlx::query(sql).bind(to_json(&state)?).bind(id.0).execute(&mut tx.conn).await?;
-                let details = json!({ "eye": eye, "state": state });
-                changed(tx, done.rows_affected(), id, &by, "visit.eye_state", "eye_state", details).await
-            })
-        })
-        .await
-    }
-
     /// Closes a view of a visit with a reason; closing it again replaces end and reason.
     ///
     /// # Errors
@@ -334,11 +308,28 @@ async fn carried(tx: &mut Tx, patient: PatientId) -> Result<(EyeState, EyeState)
     .fetch_optional(&mut tx.conn)
     .await?;
     let Some(row) = row else { return Ok((EyeState::default(), EyeState::default())) };
-    let of = |column: &str| -> Result<EyeState, StoreError> {
-        let then: EyeState = rows::json(row.try_get(column)?)?;
-        Ok(EyeState { dilated: None, small_pupil: false, drops_or_gel: false, red_eye: false, ..then })
-    };
+    let of = |column: &str| rows::json(row.try_get(column)?).map(lasting);
     Ok((of("right_eye")?, of("left_eye")?))
+}
+
+/// What of an eye's state does not only hold for a day.
+fn lasting(then: EyeState) -> EyeState {
+    EyeState { dilated: None, small_pupil: false, drops_or_gel: false, red_eye: false, ..then }
+}
+
+/// What a visit began with of an eye, from the visit before it.
+pub(crate) async fn carried_to(tx: &mut Tx, id: VisitId, eye: Eye) -> Result<EyeState, StoreError> {
+    let row = sqlx::query(
+        "SELECT v.right_eye, v.left_eye FROM visits v JOIN visits n ON n.patient_id = v.patient_id \
+         WHERE n.id = ? AND v.merged_into IS NULL AND (v.opened_us, v.id) < (n.opened_us, n.id) \
+         ORDER BY v.opened_us DESC, v.id DESC LIMIT 1",
+    )
+    .bind(id.0)
+    .fetch_optional(&mut tx.conn)
+    .await?;
+    let Some(row) = row else { return Ok(EyeState::default()) };
+    let column = if eye == Eye::R { "right_eye" } else { "left_eye" };
+    Ok(lasting(rows::json(row.try_get(column)?)?))
 }
 
 /// The patient's row: the known one of this patient id, else a new one.

@@ -25,6 +25,7 @@ mod orders_csv;
 mod protocol;
 mod region;
 mod rules;
+mod said;
 mod state;
 mod turned;
 
@@ -53,6 +54,7 @@ pub use protocol::{
 };
 pub use region::{Piece, joint, view_region, wanted_region};
 pub use rules::{EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule};
+pub use said::{eye_noted, fact_said, person_noted};
 pub use state::{Call, FrameFacts, Place, VisitFacts, only_touched};
 
 /// Declares a set of states with their JSON spelling.

@@ -7,9 +7,9 @@ pub use dye::only_touched;
 use crate::{Closure, ViewState, merge_views};
 use serrata_words::{
     Assigned, Event, Eye, EyeState, Fact, FrameId, Injection, JudgedRegion, MoveStep, NeedleNote, Order,
-    OrderState, PersonState, RunMode, View, ViewEnd,
+    OrderState, PersonState, RunMode, View, ViewEnd, undone,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Where a frame is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -101,6 +101,10 @@ pub struct VisitFacts {
     pub answers: BTreeMap<String, (String, String, i64)>,
     /// Ticked items: who, when.
     pub ticks: BTreeMap<String, (String, i64)>,
+    /// Notes in words: what, who, when.
+    pub remarks: Vec<(String, String, i64)>,
+    /// Numbers of facts that were undone: they have no effect.
+    pub undone: BTreeSet<u64>,
     /// Facts that had no effect, and why: shown to people, never dropped.
     pub without_effect: Vec<(u64, String)>,
 }
@@ -111,7 +115,7 @@ impl VisitFacts {
     #[must_use]
     pub fn replay(events: &[Event]) -> Self {
         let by_seq: BTreeMap<u64, &Event> = events.iter().rev().map(|e| (e.seq, e)).collect();
-        let mut state = Self::default();
+        let mut state = Self { undone: undone(events), ..Self::default() };
         for e in by_seq.values() {
             if let Fact::FrameArrived { frame, labels, taken_us, order } = &e.fact {
                 state.frames.entry(*frame).or_insert_with(|| FrameFacts {
@@ -124,7 +128,7 @@ impl VisitFacts {
                 });
             }
         }
-        for e in by_seq.values() {
+        for e in by_seq.values().filter(|e| !state.undone.contains(&e.seq)).collect::<Vec<_>>() {
             if let Err(why) = state.apply(e) {
                 state.without_effect.push((e.seq, why));
             }
@@ -203,6 +207,10 @@ impl VisitFacts {
                 self.answers.insert(question.clone(), (answer.clone(), e.who.clone(), e.at_us));
             }
             Fact::Ticked { item } => _ = self.ticks.insert(item.clone(), (e.who.clone(), e.at_us)),
+            Fact::Remarked { text } => self.remarks.push((text.clone(), e.who.clone(), e.at_us)),
+            // Its effect is that another fact has none.
+            Fact::Undone { seq } if self.undone.contains(seq) => {}
+            Fact::Undone { .. } => return Err("there is nothing that it could undo".to_owned()),
             _ => return Err("this fact is newer than this program".to_owned()),
         }
         Ok(())

@@ -4,6 +4,7 @@ use crate::{
     Drug, Eye, EyeState, Gaze, Injection, Modality, NeedleNote, Order, PersonState, Region, Route, View,
 };
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Number of a frame in its store.
 pub type FrameId = i64;
@@ -363,4 +364,82 @@ pub enum Fact {
         /// Id of the item.
         item: String,
     },
+    /// A note in words for whoever comes after.
+    Remarked {
+        /// The words.
+        text: String,
+    },
+    /// Something that was said was a mistake: the fact of that number has no effect any more. Both stay.
+    Undone {
+        /// The number of the fact.
+        seq: u64,
+    },
+}
+
+impl Fact {
+    /// Whether a person may undo it by [`Fact::Undone`]. What has an opposite of its own (unwell, a closed view, a frame set aside, a
+    /// chair) is taken back by that, and a needle that went in stays.
+    ///
+    /// ```
+    /// use serrata_words::Fact;
+    /// assert!(Fact::Remarked { text: "left hearing aid".to_owned() }.can_be_undone());
+    /// assert!(!Fact::Unwell.can_be_undone());
+    /// ```
+    #[must_use]
+    pub const fn can_be_undone(&self) -> bool {
+        matches!(
+            self,
+            Self::IdentityTicked { .. }
+                | Self::Injected { .. }
+                | Self::Noted { .. }
+                | Self::ClinicianAsked { .. }
+                | Self::ClinicianReached { .. }
+                | Self::EyeNoted { .. }
+                | Self::PersonNoted { .. }
+                | Self::Answered { .. }
+                | Self::Ticked { .. }
+                | Self::Remarked { .. }
+                | Self::Undone { .. }
+        )
+    }
+}
+
+/// The numbers of the facts that have no effect, since a later one undid them. An undoing that was itself undone undoes nothing; one of
+/// a fact that is not there, is later, or cannot be undone, does nothing.
+///
+/// Example: facts 1 (an answer), 2 (undoes 1) and 3 (undoes 2) give {2}.
+#[must_use]
+pub fn undone(events: &[Event]) -> BTreeSet<u64> {
+    let by_seq: BTreeMap<u64, &Event> = events.iter().map(|e| (e.seq, e)).collect();
+    let mut gone = BTreeSet::new();
+    for e in by_seq.values().rev() {
+        let Fact::Undone { seq } = e.fact else { continue };
+        let known = by_seq.get(&seq).is_some_and(|old| old.fact.can_be_undone());
+        if known && seq < e.seq && !gone.contains(&e.seq) {
+            gone.insert(seq);
+        }
+    }
+    gone
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Event, Fact, undone};
+
+    fn event(seq: u64, fact: Fact) -> Event {
+        Event { seq, at_us: 0, who: "mt".to_owned(), reason: None, fact }
+    }
+
+    #[test]
+    fn an_undoing_can_be_undone_and_what_has_an_opposite_cannot() {
+        let note = |seq| event(seq, Fact::Remarked { text: "a".to_owned() });
+        let undo = |seq, of| event(seq, Fact::Undone { seq: of });
+        assert_eq!(undone(&[note(1), undo(2, 1)]).into_iter().collect::<Vec<_>>(), [1]);
+        assert_eq!(undone(&[note(1), undo(2, 1), undo(3, 2)]).into_iter().collect::<Vec<_>>(), [2]);
+        let thrice = [note(1), undo(2, 1), undo(3, 2), undo(4, 3)];
+        assert_eq!(undone(&thrice).into_iter().collect::<Vec<_>>(), [1, 3]);
+        assert!(undone(&[event(1, Fact::Unwell), undo(2, 1), undo(3, 9), undo(4, 4)]).is_empty());
+        // The order in which they are handed over does not matter.
+        assert_eq!(undone(&[undo(2, 1), note(1)]).into_iter().collect::<Vec<_>>(), [1]);
+    }
 }

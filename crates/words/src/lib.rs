@@ -47,7 +47,7 @@ pub use assembly::{AssembledFrame, AssemblyLine, LocalShape, MosaicLine, Placeme
 pub use dye::{DyeCurve, DyeFrame, DyeIndex, DyeLine, DyeLook, DyeRegion, DyeSpan, DyeZone};
 pub use error_line::ErrorLine;
 pub use event::{
-    Assigned, Event, Fact, FrameId, JudgedRegion, MoveStep, NotHad, RegionDecision, RunMode, ViewEnd,
+    Assigned, Event, Fact, FrameId, JudgedRegion, MoveStep, NotHad, RegionDecision, RunMode, ViewEnd, undone,
 };
 pub use eye::Eye;
 pub use eye_state::{EyeState, PersonState};

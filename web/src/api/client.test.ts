@@ -34,9 +34,9 @@ describe("calls", () => {
     expect(await api.send(file, "a b&c.jpg")).toEqual({ frames: [1], duplicate: false });
     expect(seen[0]?.[0]).toBe("/api/v1/files?name=a%20b%26c.jpg");
     expect(seen[0]?.[1]?.body).toBe(file);
-    await api.closeView(1, "colour R/x", "not_done", "No time");
-    expect(seen[1]?.[0]).toBe("/api/v1/visits/1/views/colour%20R%2Fx/close");
-    expect(seen[1]?.[1]?.body).toBe('{"state":"not_done","reason":"No time"}');
+    await api.fact(1, { kind: "unwell" });
+    expect(seen[1]?.[0]).toBe("/api/v1/visits/1/facts");
+    expect(seen[1]?.[1]?.body).toBe('{"who":"page","reason":null,"fact":{"kind":"unwell"}}');
   });
 
   test("a server that does not answer is told so", async () => {

@@ -83,7 +83,7 @@ export const api = {
   judgeRegion: (visit: number, eye: Eye, dye: "fa" | "icg", body: object) =>
     post(`${readingPath(visit, eye, dye)}/regions`, { ...body, who: author() }),
   /** Keeps what happened in a visit. A fact always has an author: "page" where nobody typed their initials. */
-  fact: (visit: number, fact: object, reason: string | null) =>
+  fact: (visit: number, fact: object, reason: string | null = null) =>
     post(`/visits/${String(visit)}/facts`, { who: author() === "" ? "page" : author(), reason, fact }),
   visit: async (visit: number) => (await call(`/visits/${String(visit)}`)) as Visit,
   frame: async (frame: number) => (await call(`/frames/${String(frame)}`)) as FrameAnswer,
@@ -100,8 +100,9 @@ export const api = {
   /** Sets all corrections of a frame with the reason; null takes one back. */
   correct: (frame: number, corrections: Corrections, reason: string) =>
     tell(`/frames/${String(frame)}/correct`, { ...corrections, reason }),
-  closeView: (visit: number, view: string, state: "not_obtainable" | "not_done", reason: string) =>
-    tell(`/visits/${String(visit)}/views/${encodeURIComponent(view)}/close`, { state, reason }),
+  /** Closes the visit, or opens it again. */
+  closeVisit: (visit: number) => post(`/visits/${String(visit)}/close`, { who: author() === "" ? "page" : author() }),
+  reopenVisit: (visit: number) => post(`/visits/${String(visit)}/reopen`, { who: author() === "" ? "page" : author() }),
   montage: async (visit: number, eye: Eye, earlier: number | null) => (await call(montagePath(visit, eye, "", earlier))) as Montage,
   /** Has the frames of an eye put together in the background, beside an earlier visit where one is named. */
   makeMontage: (visit: number, eye: Eye, earlier: number | null) => call(montagePath(visit, eye, "", earlier), { method: "POST" }),

@@ -59,34 +59,105 @@ export type ChartDue = Narrow<"ChartDue", { outlines: RetinalPoint[][] }>;
 export type ChartLook = Required<Schemas["ChartLook"]>;
 export type Chart = Narrow<"Chart", { eye: Eye; rings: ChartRing[]; frames: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
 
-export type Today = Required<Schemas["Today"]>;
+/** What is known of an eye today, as a person noted it; a key that nobody noted is false or null. */
+export interface EyeState {
+  dilated: boolean | null;
+  small_pupil: boolean;
+  drops_or_gel: boolean;
+  clouded_media: boolean;
+  cornea: boolean;
+  gas: boolean;
+  oil: boolean;
+  lens_implant: boolean;
+  no_lens: boolean;
+  lens_worn: boolean;
+  measured_before_surgery: boolean;
+  no_touch: boolean;
+  red_eye: boolean;
+  ptosis: boolean;
+  nystagmus: boolean;
+  no_fixation: boolean;
+  /** Degrees. */
+  gaze_range_deg: number | null;
+  spare: boolean;
+  light_sensitive: boolean;
+  worked: string[];
+}
+/** The same of the person. */
+export interface PersonState {
+  child: boolean;
+  infant: boolean;
+  learning_disability: boolean;
+  pain: boolean;
+  photophobia: boolean;
+  wheelchair: boolean;
+  tremor: boolean;
+  deaf: boolean;
+  photosensitised: boolean;
+  seizures: boolean;
+  language: string | null;
+  worked: string[];
+}
+export type Answered = Required<Schemas["Answered"]>;
+export type FactLine = Required<Schemas["FactLine"]>;
+export type Remark = Required<Schemas["Remark"]>;
+export type Today = Omit<Narrow<"Today", { answers: Answered[]; remarks: Remark[]; facts: FactLine[] }>, "right_eye" | "left_eye" | "person"> & {
+  right_eye: EyeState;
+  left_eye: EyeState;
+  person: PersonState;
+};
+/** The record of an injection. Times in microseconds since 1970 UTC; nothing is known unless somebody wrote it. */
+export interface Injection {
+  drug: "fluorescein" | "icg";
+  route: "vein" | "mouth";
+  prescribed_by: string;
+  given_by: string;
+  site: string;
+  flow_checked: boolean;
+  /** As read from the vial in hand, mg per mL. */
+  strength: number | null;
+  lot: string;
+  /** As printed, year and month, or with the day. */
+  expiry: string;
+  mg: number | null;
+  rule: "adult" | "child" | null;
+  second_person: string | null;
+  seconds: number | null;
+  start_us: number;
+  start_error_us: number;
+}
 
-export type Visit = Narrow<
-  "Visit",
-  {
-    state: "open" | "closed";
-    complete: Narrow<"CompleteAnswer", { state: Completeness }>;
-    views: VisitView[];
-    frames: FrameBrief[];
-    charts: Chart[];
-    today: Today;
-  }
->;
+export type Visit = Omit<
+  Narrow<
+    "Visit",
+    {
+      state: "open" | "closed";
+      complete: Narrow<"CompleteAnswer", { state: Completeness }>;
+      views: VisitView[];
+      frames: FrameBrief[];
+      charts: Chart[];
+    }
+  >,
+  "today"
+> & { today: Today };
 
 export type DyeClock = Narrow<"DyeClock", { modality: "fa" | "icg"; marked_by: "person" | "header" }>;
 export type DyeDue = Narrow<
   "DyeDue",
   { eye: Eye | null; modality: "fa" | "icg"; state: "now" | "soon" | "later" | "missed" | "done" | "closed" | "silent" }
 >;
-export type DyeRun = Narrow<
-  "DyeRun",
-  {
-    mode: "in_turn" | "fa" | "icg";
-    clocks: DyeClock[];
-    frames: DyeDue[];
-    instrument_clocks: Required<Schemas["InstrumentClock"]>[];
-  }
->;
+export type DyeRun = Omit<
+  Narrow<
+    "DyeRun",
+    {
+      mode: "in_turn" | "fa" | "icg";
+      clocks: DyeClock[];
+      frames: DyeDue[];
+      instrument_clocks: Required<Schemas["InstrumentClock"]>[];
+    }
+  >,
+  "records"
+> & { records: Injection[] };
 
 /** A number of seconds with its 95 % interval. */
 export interface DyeSpan {

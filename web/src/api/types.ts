@@ -925,6 +925,11 @@ export interface components {
         Answered: {
             /** @description The answer, or null where nobody answered yet. */
             answer?: string | null;
+            /**
+             * Format: int64
+             * @description Number of the fact that holds the answer: what `undone` takes.
+             */
+            fact?: number | null;
             /** @description Id of the question. */
             id: string;
             /** @description The question. */
@@ -1511,6 +1516,8 @@ export interface components {
             now_utc_us: number;
             /** @description What the record of the needle still lacks, one sentence each. */
             record_open: string[];
+            /** @description The records of the needle as they stand, oldest first: objects with the keys of the `injection` that `injected` takes. */
+            records: Record<string, never>[];
             /** @description Always `serrata.dye_run/1`. */
             schema: string;
             /** @description What to do, one sentence. */
@@ -1569,6 +1576,8 @@ export interface components {
              * @description When, by the station's clock.
              */
             at_utc_us: number;
+            /** @description Whether a person may undo it by a fact of kind `undone`. */
+            can_be_undone: boolean;
             /** @description What, a short stable word. */
             kind: string;
             /** @description Why. */
@@ -1578,6 +1587,10 @@ export interface components {
              * @description Its place in the order of facts.
              */
             seq: number;
+            /** @description The fact in words, without a full stop. */
+            text: string;
+            /** @description Whether it was undone: then it has no effect. */
+            undone: boolean;
             /** @description Who. */
             who: string;
         };
@@ -1883,8 +1896,8 @@ export interface components {
         NewFact: {
             /**
              * @description The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
-             *     `answered`, `ticked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
-             *     `view_ended`, `view_reopened`) and what it needs.
+             *     `answered`, `ticked`, `remarked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`,
+             *     `clinician_reached`, `view_ended`, `view_reopened`, `undone` with the number (`seq`) of a fact that was a mistake) and what it needs.
              */
             fact: Record<string, never>;
             /** @description Why, in words. */
@@ -2040,6 +2053,23 @@ export interface components {
             /** @description The frames. */
             frames: number[];
         };
+        /** @description A note in words. */
+        Remark: {
+            /**
+             * Format: int64
+             * @description When, by the station's clock.
+             */
+            at_utc_us: number;
+            /**
+             * Format: int64
+             * @description Number of its fact: what `undone` takes.
+             */
+            fact: number;
+            /** @description The words. */
+            text: string;
+            /** @description Who wrote it. */
+            who: string;
+        };
         /** @description A list of the day with its ticks. */
         Round: {
             /** @description The day, YYYY-MM-DD by the station's clock. */
@@ -2129,6 +2159,8 @@ export interface components {
             first: string[];
             /** @description Which two identifiers were compared, by whom; null: not yet. */
             identity?: string | null;
+            /** @description The same of the left eye. */
+            left_eye: Record<string, never>;
             /** @description Light of each eye, with its assumptions, in words. */
             light: string[];
             /** @description The record of the needle: one sentence each, oldest first. */
@@ -2142,6 +2174,12 @@ export interface components {
              * @description Until when it waits, microseconds since 1970 UTC.
              */
             paused_until_utc_us?: number | null;
+            /** @description State of the person, as it was noted: an object with the keys that `person_noted` takes. */
+            person: Record<string, never>;
+            /** @description Notes in words, oldest first. */
+            remarks: components["schemas"]["Remark"][];
+            /** @description State of the right eye, as it was noted: an object with the keys that `eye_noted` takes. */
+            right_eye: Record<string, never>;
             /** @description When it was scheduled, local time as the order says. */
             scheduled?: string | null;
             /** @description Whether the patient is unwell: nothing is due, nothing sounds. */

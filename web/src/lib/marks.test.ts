@@ -25,7 +25,7 @@ describe("chart marks", () => {
 
   test("say kind and result to those who do not see the shape", () => {
     expect(frameMarks(chart, [], [], 17).map((m) => m.name)).toEqual([
-      "Open frame: colour, usable", "Open frame: autofluorescence (FAF), not usable",
+      "colour, usable", "autofluorescence (FAF), not usable",
     ]);
   });
 

@@ -3,7 +3,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { FrameBrief } from "../api/model";
 import { en } from "../messages/en";
-import { findingWord, frameTitle, percent, reasons, resultShape, shortLine, upperFirst, viewLine } from "./words";
+import { findingWord, frameTitle, percent, reasons, recorded, resultShape, shortLine, upperFirst, viewLine } from "./words";
 
 /** The `Self::Name => "text"` lines of a `screen()` in the words crate, keyed as JSON writes the name. */
 function serverWords(file: string): Record<string, string> {
@@ -69,7 +69,9 @@ describe("lines", () => {
   });
 
   test("of a reason, what is kept is English", () => {
-    expect(reasons("aside")[0]).toEqual({ kept: "A better frame is there", shown: "A better frame is there" });
+    expect(reasons("aside")[0]).toEqual({ code: "better", kept: "A better frame is there", shown: "A better frame is there" });
+    const [first] = reasons("aside");
+    if (first !== undefined) expect([recorded(first, ""), recorded(first, "the third")]).toEqual(["A better frame is there", "A better frame is there: the third"]);
     for (const what of ["aside", "correct", "not_done", "not_obtainable", "withdraw"] as const) {
       expect(reasons(what).map((r) => r.kept)).toEqual(Object.values(en.reasons[what]));
     }

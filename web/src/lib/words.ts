@@ -54,8 +54,9 @@ export function percent(share: number): string {
   return t.percent(whole);
 }
 
-/** A reason to choose: what the record keeps, in English as all of the record, and what the page shows. */
+/** A reason to choose: its code, what the record keeps (in English, as all of the record), and what the page shows. */
 export interface Reason {
+  code: string;
   kept: string;
   shown: string;
 }
@@ -63,5 +64,10 @@ export interface Reason {
 /** The reasons there are for something. Example: `reasons("aside")[0].kept` is `"A better frame is there"`. */
 export function reasons(what: keyof Messages["reasons"]): Reason[] {
   const shown: Record<string, string> = t.reasons[what];
-  return Object.entries<string>(en.reasons[what]).map(([key, kept]) => ({ kept, shown: shown[key] ?? kept }));
+  return Object.entries<string>(en.reasons[what]).map(([code, kept]) => ({ code, kept, shown: shown[code] ?? kept }));
+}
+
+/** A reason with a note, as the record keeps it. Example: `"Not usable: lashes"`. */
+export function recorded(reason: Reason, note: string): string {
+  return note === "" ? reason.kept : `${reason.kept}: ${note}`;
 }

@@ -7,7 +7,7 @@ use crate::work::observed_as;
 use serrata_store::{FrameState, KeptFrame, StoredObservation, Visit};
 use serrata_visit::{Before, Candidate, Plan, Try, carried_person, for_judging, judge};
 use serrata_words::{
-    Eye, EyeState, Fact, Gaze, Judgement, Modality, Observation, PersonState, Rank, Verdict, View,
+    Eye, EyeState, Fact, Gaze, Judgement, Modality, Observation, PersonState, Rank, Verdict, View, undone,
 };
 
 /// A frame with its observation and what that means for its view.
@@ -146,7 +146,9 @@ fn ahead(frames: &[Judged], eye: Option<Eye>, modality: Modality) -> Option<&Obs
 /// What is known of the patient beside the visit's own frames: the person's state, and what the eyes gave last time.
 async fn known(station: &Station, visit: &Visit) -> Result<Known, ApiError> {
     let store = station.store();
-    let noted = store.facts(visit.id).await?.into_iter().rev().find_map(|e| match e.fact {
+    let facts = store.facts(visit.id).await?;
+    let gone = undone(&facts);
+    let noted = facts.into_iter().rev().filter(|e| !gone.contains(&e.seq)).find_map(|e| match e.fact {
         Fact::PersonNoted { state } => Some(*state),
         _ => None,
     });

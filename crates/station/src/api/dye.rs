@@ -39,6 +39,9 @@ pub struct DyeRun {
     pub frames: Vec<DyeDue>,
     /// What the record of the needle still lacks, one sentence each.
     pub record_open: Vec<String>,
+    /// The records of the needle as they stand, oldest first: objects with the keys of the `injection` that `injected` takes.
+    #[schema(value_type = Vec<Object>)]
+    pub records: Vec<serrata_words::Injection>,
     /// How the instruments' clocks are tied to the station's.
     pub instrument_clocks: Vec<InstrumentClock>,
 }
@@ -148,6 +151,7 @@ pub async fn dye_run(State(station): State<Station>, Path(id): Path<i64>) -> Res
         clocks,
         frames,
         record_open: record_open(&s.facts, &s.person),
+        records: s.facts.injections.clone(),
         instrument_clocks: s
             .ties
             .iter()

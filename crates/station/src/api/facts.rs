@@ -22,8 +22,8 @@ pub struct NewFact {
     #[serde(default)]
     pub reason: Option<String>,
     /// The fact: an object with `kind` (`identity_ticked`, `seated`, `paused`, `eye_noted`, `person_noted`,
-    /// `answered`, `ticked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`, `clinician_reached`,
-    /// `view_ended`, `view_reopened`) and what it needs.
+    /// `answered`, `ticked`, `remarked`, `needle_began`, `needle_ended`, `injected`, `run_stopped`, `run_resumed`, `run_mode_chosen`, `noted`, `unwell`, `well_again`, `clinician_asked`,
+    /// `clinician_reached`, `view_ended`, `view_reopened`, `undone` with the number (`seq`) of a fact that was a mistake) and what it needs.
     #[schema(value_type = Object)]
     pub fact: Fact,
 }
@@ -94,6 +94,21 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
                 return bad("no call for the clinician is open", "Call first");
             }
         }
+        Fact::Remarked { text } if text.trim().is_empty() => {
+            return bad("the note is empty", "Write it, or leave it");
+        }
+        Fact::Answered { question, answer } => {
+            if answer.trim().is_empty() {
+                return bad("the answer is empty", "Give it in a word, or undo the one that was given");
+            }
+            if !serrata_visit::questions(&stand(station, visit).await?.views).iter().any(|q| q.id == question)
+            {
+                return bad(
+                    "this visit asks no such question",
+                    "Use the id of a question as the visit shows it",
+                );
+            }
+        }
         Fact::Injected { injection } => {
             if injection.rule == Some(serrata_words::DoseRule::Child)
                 && injection.second_person.as_deref().is_none_or(|p| p.trim().is_empty())
@@ -131,8 +146,9 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
         | Fact::Paused { .. }
         | Fact::EyeNoted { .. }
         | Fact::PersonNoted { .. }
-        | Fact::Answered { .. }
         | Fact::Ticked { .. }
+        | Fact::Remarked { .. }
+        | Fact::Undone { .. }
         | Fact::Noted { .. }
         | Fact::Unwell
         | Fact::WellAgain

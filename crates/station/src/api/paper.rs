@@ -133,14 +133,19 @@ pub(super) async fn printed(station: &Station, id: i64) -> Result<Vec<u8>, ApiEr
     };
     section("Cautions, asked before", answers.collect());
     section("About eye and person", t.notes.clone());
+    let remarks = s.facts.remarks.iter().map(|(text, who, _)| format!("{text} ({who})"));
+    section("Notes", remarks.collect());
     section("Record of the needle", t.needle.clone());
     section("Light on the eye", t.light.clone());
     let people: Vec<Value> = t
         .facts
         .iter()
+        // A note that stands has its own section.
+        .filter(|f| f.kind != "remarked" || f.undone)
         .map(|f| {
             let why = f.reason.as_ref().map(|r| format!(": {r}")).unwrap_or_default();
-            json!({"when": clock(f.at_utc_us), "who": f.who, "what": format!("{}{why}", words(&f.kind))})
+            let undone = if f.undone { ", undone later" } else { "" };
+            json!({"when": clock(f.at_utc_us), "who": f.who, "what": format!("{}{undone}{why}", sentence(&f.text))})
         })
         .collect();
     let data = json!({

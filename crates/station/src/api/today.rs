@@ -3,14 +3,14 @@
 use super::error::ApiError;
 use super::orders::{line, protocols};
 use super::stand::Stand;
-use super::types::{Answered, FactLine, Today};
+use super::types::{Answered, FactLine, Remark, Today};
 use crate::Station;
 use serrata_store::Visit;
 use serrata_visit::{
-    ASSUMPTIONS, chair_notes, dose_said, frame_light, light_record, only_touched, questions, stops,
-    wiping_line,
+    ASSUMPTIONS, chair_notes, dose_said, fact_said, frame_light, light_record, only_touched, questions,
+    stops, wiping_line,
 };
-use serrata_words::{Eye, Injection};
+use serrata_words::{Event, Eye, Fact, Injection};
 
 /// What the day asks of a visit.
 ///
@@ -32,11 +32,13 @@ pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today,
         .into_iter()
         .map(|q| {
             let given = s.facts.answers.get(q.id);
+            let kept = |e: &&Event| matches!(&e.fact, Fact::Answered { question, .. } if question == q.id);
             Answered {
                 id: q.id.to_owned(),
                 question: q.text.to_owned(),
                 answer: given.map(|(a, ..)| a.clone()),
                 who: given.map(|(_, w, _)| w.clone()),
+                fact: standing(s).rev().find(kept).map(|e| e.seq),
             }
         })
         .collect();
@@ -50,14 +52,28 @@ pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today,
         identity: s.facts.identity.as_ref().map(|(what, who, _)| format!("{} ({who})", what.join(", "))),
         first: first(s),
         notes,
+        right_eye: visit.right_eye.clone(),
+        left_eye: visit.left_eye.clone(),
+        person: s.person.clone(),
         answers,
+        remarks: standing(s).filter_map(remark).collect(),
         needle: s.facts.injections.iter().map(needle).collect(),
         unwell: s.facts.unwell,
         calls_open: s.facts.calls.iter().filter(|c| c.reached.is_none()).count(),
         paused_until_utc_us: s.facts.paused_until_us,
         light: light(station, visit, s),
-        facts: s.events.iter().map(fact).collect(),
+        facts: s.events.iter().map(|e| fact(e, s)).collect(),
     })
+}
+
+/// The facts that were not undone, oldest first.
+fn standing(s: &Stand) -> impl DoubleEndedIterator<Item = &Event> {
+    s.events.iter().filter(|e| !s.facts.undone.contains(&e.seq))
+}
+
+fn remark(e: &Event) -> Option<Remark> {
+    let Fact::Remarked { text } = &e.fact else { return None };
+    Some(Remark { fact: e.seq, text: text.clone(), who: e.who.clone(), at_utc_us: e.at_us })
 }
 
 /// What comes before anything else.
@@ -164,8 +180,27 @@ fn light(station: &Station, visit: &Visit, s: &Stand) -> Vec<String> {
     said
 }
 
-fn fact(e: &serrata_words::Event) -> FactLine {
+fn fact(e: &Event, s: &Stand) -> FactLine {
     let kind = serde_json::to_value(&e.fact).ok();
     let kind = kind.as_ref().and_then(|v| v["kind"].as_str()).unwrap_or_default().to_owned();
-    FactLine { seq: e.seq, at_utc_us: e.at_us, who: e.who.clone(), kind, reason: e.reason.clone() }
+    // What was undone is said in its own words.
+    let of = match e.fact {
+        Fact::Undone { seq } => {
+            s.events.iter().find(|old| old.seq == seq).and_then(|old| fact_said(&old.fact))
+        }
+        _ => None,
+    };
+    FactLine {
+        seq: e.seq,
+        at_utc_us: e.at_us,
+        who: e.who.clone(),
+        text: of
+            .map(|old| format!("undone: {old}"))
+            .or_else(|| fact_said(&e.fact))
+            .unwrap_or_else(|| kind.replace('_', " ")),
+        kind,
+        reason: e.reason.clone(),
+        can_be_undone: e.fact.can_be_undone(),
+        undone: s.facts.undone.contains(&e.seq),
+    }
 }

@@ -138,8 +138,19 @@ pub struct Today {
     pub first: Vec<String>,
     /// Sentences for the chair out of the state of eye and person.
     pub notes: Vec<String>,
+    /// State of the right eye, as it was noted: an object with the keys that `eye_noted` takes.
+    #[schema(value_type = Object)]
+    pub right_eye: serrata_words::EyeState,
+    /// The same of the left eye.
+    #[schema(value_type = Object)]
+    pub left_eye: serrata_words::EyeState,
+    /// State of the person, as it was noted: an object with the keys that `person_noted` takes.
+    #[schema(value_type = Object)]
+    pub person: serrata_words::PersonState,
     /// Questions with their answers.
     pub answers: Vec<Answered>,
+    /// Notes in words, oldest first.
+    pub remarks: Vec<Remark>,
     /// The record of the needle: one sentence each, oldest first.
     pub needle: Vec<String>,
     /// Whether the patient is unwell: nothing is due, nothing sounds.
@@ -165,6 +176,21 @@ pub struct Answered {
     pub answer: Option<String>,
     /// Who wrote it down.
     pub who: Option<String>,
+    /// Number of the fact that holds the answer: what `undone` takes.
+    pub fact: Option<u64>,
+}
+
+/// A note in words.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Remark {
+    /// Number of its fact: what `undone` takes.
+    pub fact: u64,
+    /// The words.
+    pub text: String,
+    /// Who wrote it.
+    pub who: String,
+    /// When, by the station's clock.
+    pub at_utc_us: i64,
 }
 
 /// A fact as a line.
@@ -180,6 +206,12 @@ pub struct FactLine {
     pub kind: String,
     /// Why.
     pub reason: Option<String>,
+    /// The fact in words, without a full stop.
+    pub text: String,
+    /// Whether a person may undo it by a fact of kind `undone`.
+    pub can_be_undone: bool,
+    /// Whether it was undone: then it has no effect.
+    pub undone: bool,
 }
 
 /// Are the pictures complete? Speaks of pictures only.

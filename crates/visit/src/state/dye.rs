@@ -24,10 +24,10 @@ impl VisitFacts {
                 i.seconds = Some(seconds);
             }
             Fact::Injected { injection } => {
+                // A record of the same start is that record written anew.
                 let same = |i: &&mut Injection| {
-                    only_touched(i)
-                        && i.drug == injection.drug
-                        && i.start_us.abs_diff(injection.start_us) <= SAME_US
+                    let off = i.start_us.abs_diff(injection.start_us);
+                    i.drug == injection.drug && (off == 0 || (only_touched(i) && off <= SAME_US))
                 };
                 match self.injections.iter_mut().rev().find(same) {
                     // The touch was made at the moment itself: its times stand.

@@ -244,3 +244,55 @@ fn a_header_says_when_the_dye_began_only_where_no_person_did() {
     let marked = VisitFacts::replay(&[event(0, "ada", began)]).dyes_with(&headers);
     assert_eq!(marked.iter().map(|d| d.start_us).collect::<Vec<_>>(), [77, 5]);
 }
+
+#[test]
+fn what_was_a_mistake_has_no_effect_and_its_undoing_can_be_undone() {
+    let answer = |text: &str| Fact::Answered { question: "light".into(), answer: text.into() };
+    let undo = |seq| Fact::Undone { seq };
+    let mut events = vec![
+        event(1, "ada", answer("no")),
+        event(2, "ada", answer("yes")),
+        event(3, "ada", Fact::Remarked { text: "hearing aid".into() }),
+        event(4, "ada", Fact::ClinicianAsked { frame: None }),
+        event(5, "bo", undo(2)),
+        event(6, "bo", undo(3)),
+        event(7, "bo", undo(4)),
+    ];
+    let state = VisitFacts::replay(&events);
+    assert_eq!(state.answers["light"].0, "no", "the answer before it holds again");
+    assert!(state.remarks.is_empty() && state.calls.is_empty() && state.without_effect.is_empty());
+    assert_eq!(state.undone.iter().copied().collect::<Vec<_>>(), [2, 3, 4]);
+    events.push(event(8, "bo", undo(6)));
+    events.push(event(9, "bo", undo(99)));
+    let again = VisitFacts::replay(&events);
+    assert_eq!(again.remarks[0].0, "hearing aid");
+    assert_eq!(again.without_effect.iter().map(|(seq, _)| *seq).collect::<Vec<_>>(), [9]);
+}
+
+#[test]
+fn a_record_of_the_needle_is_written_anew_and_undone() {
+    let began = Fact::NeedleBegan {
+        drug: Drug::Fluorescein,
+        route: Route::Vein,
+        start_us: 100_000_000,
+        start_error_us: 1,
+    };
+    let mut events = vec![event(1, "ada", began)];
+    let touched = VisitFacts::replay(&events).injections[0].clone();
+    let record = |lot: &str| Fact::Injected {
+        injection: Box::new(serrata_words::Injection {
+            prescribed_by: "Dr Invented".into(),
+            lot: lot.into(),
+            ..touched.clone()
+        }),
+    };
+    events.push(event(2, "ada", record("L1")));
+    events.push(event(3, "ada", record("L2")));
+    let state = VisitFacts::replay(&events);
+    assert_eq!(state.injections.iter().map(|i| i.lot.as_str()).collect::<Vec<_>>(), ["L2"], "one needle");
+    events.push(event(4, "ada", Fact::Undone { seq: 3 }));
+    events.push(event(5, "ada", Fact::Undone { seq: 2 }));
+    let state = VisitFacts::replay(&events);
+    assert_eq!(state.injections.len(), 1, "the needle that went in stays");
+    assert!(only_touched(&state.injections[0]));
+}

@@ -337,6 +337,8 @@ describe("visit", () => {
 describe("montage", () => {
   test("frames are put together, looked around in, measured by mouse and key, and held beside the last visit", async () => {
     const { page, troubles } = await open("/visits/1/montage/R", "3 frames can be put together");
+    const sizes = new Set<string>();
+    page.on("request", (request) => sizes.add(/longest=(\d+)/.exec(request.url())?.[1] ?? ""));
     await page.getByRole("button", { name: "Put them together" }).click();
     const sheet = page.getByRole("application");
     await sheet.scrollIntoViewIfNeeded();
@@ -347,6 +349,13 @@ describe("montage", () => {
     await drawnInFull(page);
     const near = await middleLight(page);
     expect(near).not.toEqual(whole);
+    expect([sizes.has("2048"), sizes.has("4096"), sizes.has("8192")]).toEqual([true, true, false]);
+    // More closely still, as many pixels as the montage has; coming back, they stay.
+    await page.getByRole("button", { name: "Nearer" }).click();
+    await expect.poll(() => sizes.has("8192")).toBe(true);
+    await drawnInFull(page);
+    await page.getByRole("button", { name: "Farther" }).click();
+    await drawnInFull(page);
     const box = await sheet.boundingBox();
     if (box === null) throw new Error("the montage has no sheet");
     const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];

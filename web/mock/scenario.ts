@@ -194,8 +194,8 @@ export class Clinic {
   montage(id: number, eye: Eye, earlier: number | null): Montage {
     const made = this.told.includes(`montage ${eye}`);
     const picture = (modality: Modality, what: MontagePicture["what"]): MontagePicture => ({
-      modality, what, address: `/api/v1/visits/${String(id)}/montage/${eye}/picture?file=${what}-${modality}.png`, width: 4000, height: 3200,
-      degrees_per_pixel: 0.05, covered: what === "difference" ? null : 0.7,
+      modality, what, address: `/api/v1/visits/${String(id)}/montage/${eye}/picture?file=${what}-${modality}.png`, width: 6000, height: 4800,
+      degrees_per_pixel: 0.0333, covered: what === "difference" ? null : 0.7,
     });
     const frame = (number: number, before: boolean, reason: string | null): Montage["frames"][number] => ({
       id: number, earlier: before, modality: "colour", status: reason === null ? "placed" : "not placed", reason,

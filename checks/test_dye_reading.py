@@ -12,8 +12,10 @@ import io
 import json
 import math
 import pathlib
+import subprocess
 import urllib.request
 
+import highdicom
 import pytest
 from PIL import Image
 from pydicom.dataset import Dataset
@@ -134,6 +136,33 @@ def test_a_person_accepts_corrects_and_draws_and_all_versions_stay(house: Server
     assert all(r["status"] == "proposed" for r in left)
     facts = house.get(f"/api/v1/visits/{run['visit']}")["today"]["facts"]
     assert [f["kind"] for f in facts].count("region_judged") == 6, "every version is a fact"
+
+
+def test_what_was_read_and_decided_stands_in_the_structured_report(house: Server, run: dict, made: dict, tmp_path: pathlib.Path) -> None:
+    """Read by highdicom and by dcmtk: times with intervals, and of the regions only those that a named person stands for."""
+    dark = next(r for r in made["regions"] if r["what"] == "dark, unfilled" and not r["note"])
+    accepted = judge(house, run, decision="accepted", index=dark["index"])["regions"][dark["index"]]
+    place = tmp_path / "package"
+    done = serrata("handover", "--server", f"127.0.0.1:{house.port}", run["visit"], "--to", place, "--who", "RK")
+    assert done.code == 0, done.err
+    file = place / "dicom" / "report.dcm"
+    content = highdicom.sr.srread(file).content
+    groups = {g.tracking_identifier: g for g in [*content.get_planar_roi_measurement_groups(), *content.get_image_measurement_groups()]}
+    ours = {name: g for name, g in groups.items() if name.startswith("dye run, ")}
+    times = {m.name.value: m for m in ours["dye run, Fluorescein (FA) of the Right eye (OD)"].get_measurements()}
+    for code, name in [("arm_to_retina", "arm_to_retina"), ("av_passage", "arteriovenous_passage"), ("mean_circulation", "mean_circulation")]:
+        span = made["reading"][name]
+        assert times[code].unit.value == "s" and times[code].value == pytest.approx(span["seconds"], abs=1e-3)
+        below = {i.ConceptNameCodeSequence[0].CodeValue: i for i in times[code][0].ContentSequence}
+        interval = [float(below[f"interval_95_{end}"].MeasuredValueSequence[0].NumericValue) for end in ("low", "high")]
+        assert interval == pytest.approx(span["interval"], abs=1e-3)
+    regions = [g for name, g in ours.items() if "region" in name]
+    assert len(regions) == len(accepted["outline"]["polygons"]), "what is only proposed stays out"
+    (area,) = [m for m in regions[0].get_measurements() if m.name.value == "42798000"]
+    assert area.value == pytest.approx(accepted["area_mm2"], rel=1e-4) and area.unit.value == "mm2"
+    said = subprocess.run(["/usr/bin/dsrdump", str(file)], capture_output=True, text=True)
+    assert said.returncode == 0 and "accepted" in said.stdout and '"RK"' in said.stdout
+    judge(house, run, decision="withdrawn", index=dark["index"])
 
 
 @pytest.mark.parametrize(

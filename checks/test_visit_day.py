@@ -148,7 +148,7 @@ def complete_with_a_second_try(clinic: Clinic, visit: int) -> None:
     who = ADA
     clinic.cli("visit", "seat", visit, "By the window", "--who", "RK")
     assert "Two identifiers are not ticked yet." in clinic.cli("visit", "show", visit).out
-    assert "two identifiers" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "identity_ticked", "identifiers": ["name"]})
+    assert "one identifier is not enough" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "identity_ticked", "identifiers": ["name"]})
     clinic.tell(visit, "identity_ticked", identifiers=["name", "date of birth"])
     clinic.shoot(STUDY[who[0]], who, 11, "R")
     clinic.shoot(STUDY[who[0]], who, 11, "L", fault="underexposed")

@@ -198,7 +198,7 @@ test("looking around in a 4k frame", async () => {
       await page.goto(`${SERVER}/frames/${String(id)}`);
       await drawnInFull(page);
       if (lens !== null) {
-        await page.getByRole("button", { name: "Light and shape" }).click();
+        await page.getByRole("button", { name: "Light, shape, marks" }).click();
         await page.getByRole("button", { name: lens }).click();
       }
       await page.getByRole("button", { name: "Nearer" }).click();

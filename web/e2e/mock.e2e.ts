@@ -120,6 +120,7 @@ describe("dye run", () => {
     await page.getByRole("button", { name: "Keep the record" }).click();
     await page.getByText("Dose and strength are numbers above zero.").waitFor();
     await page.getByLabel("Strength on the vial").fill("100");
+    await page.getByText("500 mg = 5.00 mL of 100 mg per mL").waitFor();
     await page.getByLabel("Expiry").fill("08/27");
     await page.getByRole("button", { name: "Keep the record" }).click();
     await page.getByText("Write the expiry as year-month").waitFor();
@@ -133,6 +134,7 @@ describe("dye run", () => {
     expect(await page.getByText("follow the local emergency plan").count()).toBe(1);
     await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
     await expect.poll(() => mock.calls.some((c) => c.includes('{"kind":"noted","note":"nausea"}'))).toBe(true);
+    await page.getByLabel("Noted after the needle").getByText("Nausea").waitFor();
     expect(troubles).toEqual([]);
     await page.context().close();
   });
@@ -257,7 +259,7 @@ describe("visit", () => {
 
     // A call for the clinician is answered with a name, and until then the visit does not close.
     await page.getByRole("button", { name: "Clinician to look now" }).press("Enter");
-    await page.getByText("Called: nobody reached yet").waitFor();
+    await page.getByText("nobody is written down as reached").waitFor();
     await page.getByRole("button", { name: "Close the visit" }).click();
     await page.getByText("A call for the clinician is unanswered.").waitFor();
     await page.getByRole("button", { name: "Undo the call" }).click();
@@ -266,17 +268,25 @@ describe("visit", () => {
     await page.getByLabel("Name").fill("Dr Quill");
     await page.keyboard.press("Enter");
     await page.getByRole("button", { name: "Clinician to look now" }).waitFor();
+    await page.getByText("Clinician reached, 09:46").waitFor();
 
     // One identifier is not two.
     await page.getByRole("button", { name: "Compared …" }).click();
-    await page.getByLabel("Family name").press(" ");
+    await page.getByLabel("Name", { exact: true }).press(" ");
     await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
-    await page.getByText("Two identifiers are compared.").waitFor();
+    await page.getByText("One identifier is not enough.").waitFor();
     await page.getByLabel("Date of birth").check();
     await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
-    await page.getByText("family name, date of birth (RK)").waitFor();
+    await page.getByText("name, date of birth (RK)").waitFor();
 
     const question = page.locator("li", { hasText: "seizures with flicker" });
+    // A yes that stops stands before all else; it is answered anew.
+    await question.getByRole("button", { name: "Yes: Light" }).press("Enter");
+    await page.locator(".stop", { hasText: "The clinician decides before any picture." }).waitFor();
+    expect(await axe(page)).toEqual([]);
+    await page.keyboard.press("Tab");
+    await page.keyboard.press("Enter");
+    await expect.poll(() => page.locator(".stop").count()).toBe(0);
     await question.getByRole("button", { name: "No: Light" }).press("Enter");
     await question.getByText("No (RK)").waitFor();
     await shot(page, "mock-visit-answered-1280");
@@ -291,6 +301,7 @@ describe("visit", () => {
     expect(await axe(page)).toEqual([]);
     await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
     await page.getByText("Gas in the eye: no mm").waitFor();
+    await page.getByText("Right eye (OD): Gas in the eye").waitFor();
 
     await page.getByLabel("A note for whoever comes after").fill("Hearing aid on the left");
     await page.keyboard.press("Enter");
@@ -324,9 +335,12 @@ describe("visit", () => {
     await page.getByLabel("Lids in the way").check();
     expect(await axe(page)).toEqual([]);
     await page.getByRole("button", { name: "Close this view" }).click();
+    // Who it is is asked once, before the first thing that is kept.
+    await page.getByRole("dialog", { name: "Who are you?" }).getByLabel("Initials").fill("RK");
+    await page.keyboard.press("Enter");
     await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking up");
     expect(mock.calls).toContain(
-      'POST /api/v1/visits/1/facts {"who":"page","reason":null,"fact":{"kind":"view_ended","view":"R colour down","end":"not_obtainable","why":"lids"}}',
+      'POST /api/v1/visits/1/facts {"who":"RK","reason":null,"fact":{"kind":"view_ended","view":"R colour down","end":"not_obtainable","why":"lids"}}',
     );
     await page.getByRole("button", { name: "Open again: Right eye (OD), colour, looking down" }).click();
     await expect.poll(() => step.innerText()).toBe("Right eye (OD), colour, looking down");
@@ -448,6 +462,7 @@ describe("frame", () => {
     const { page } = await open("/frames/104", "What to do");
     const drawn = page.locator(".view svg .finding");
     expect(await drawn.count()).toBe(1);
+    await page.getByRole("button", { name: "Light, shape, marks" }).click();
     await page.getByRole("button", { name: "Findings", exact: true }).click();
     expect(await drawn.count()).toBe(0);
     await page.getByRole("button", { name: /Lashes in the way/ }).click();
@@ -498,8 +513,8 @@ describe("frame", () => {
     await drawnInFull(page);
     const taken = await middleLight(page);
     expect(taken[2]).toBeLessThan(3);
-    await page.getByRole("button", { name: "Light and shape" }).click();
-    await page.getByRole("button", { name: "Red-free (green alone)" }).click();
+    await page.getByRole("button", { name: "Light, shape, marks" }).click();
+    await page.getByRole("button", { name: "Red-free", exact: true }).click();
     await drawnInFull(page);
     const green = await middleLight(page);
     expect(Math.max(...green) - Math.min(...green)).toBeLessThan(0.5);
@@ -569,7 +584,9 @@ describe("frame", () => {
     });
     await expect.poll(() => outline.getAttribute("d")).not.toBe(whole);
     expect(await page.locator(".view img").evaluate((one: HTMLImageElement) => one.clientWidth / one.naturalWidth)).toBeGreaterThan(1);
-    expect(await page.getByRole("button", { name: "Light and shape" }).count()).toBe(0);
+    expect(await page.getByRole("button", { name: "Red-free" }).count()).toBe(0);
+    await page.getByRole("button", { name: "Light, shape, marks" }).click();
+    expect(await page.getByRole("button", { name: "Inverted" }).count()).toBe(0);
     expect(await axe(page)).toEqual([]);
     expect(troubles).toEqual([]);
     await page.context().close();

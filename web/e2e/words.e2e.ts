@@ -110,7 +110,7 @@ test.each([
 test("what opens when it is asked for: tools, light and shape, reasons, a visit typed in", async () => {
   const { page, said } = await open("/frames/104");
   await drawnInFull(page);
-  for (const name of ["Light and shape", "True areas", "Angle"]) await button(page, name).click();
+  for (const name of ["Light, shape, marks", "True areas", "Angle"]) await button(page, name).click();
   const view = page.getByRole("application");
   for (const [x, y] of [[200, 200], [300, 220], [320, 300]] as const) await view.click({ position: { x, y } });
   await page.getByText("95 %").waitFor();
@@ -126,7 +126,11 @@ test("what opens when it is asked for: tools, light and shape, reasons, a visit 
   expect(await bare(page, said)).toEqual([]);
   await page.getByRole("radio").first().check();
   await page.getByRole("button", { name: pseudoText("Close this view") }).click();
-  await expect.poll(() => mock.calls.some((call) => call.includes('"kind":"view_ended"') && call.includes('"why":"media"'))).toBe(true);
+  await page.getByRole("dialog", { name: pseudoText("Who are you?") }).waitFor();
+  expect(await bare(page, said)).toEqual([]);
+  await page.getByLabel(pseudoText("Initials"), { exact: true }).fill("RK");
+  await page.keyboard.press("Enter");
+  await expect.poll(() => mock.calls.some((call) => call.includes('"kind":"view_ended"') && call.includes('"why":"declined"'))).toBe(true);
 
   for (const one of ["Right eye (OD) …", "Person …", "Compared …", "Chair …"]) {
     await page.goto(`${mock.address}/visits/1`);

@@ -73,14 +73,17 @@ export class Facts {
     const eye = (of: string): EyeState => (last("eye_noted", (f) => f["eye"] === of)?.fact["state"] as EyeState | undefined) ?? EYE;
     const identity = last("identity_ticked");
     const calls = this.standing(visit, "clinician_asked").length - this.standing(visit, "clinician_reached").length;
+    const stops = last("answered", (f) => f["question"] === "question-1" && f["answer"] === "yes") === null ? [] : ["Stop. The clinician decides before any picture."];
     const unwell = this.holds(visit, "unwell", "well_again");
     const line = (k: Kept): FactLine => ({
       seq: k.seq, at_utc_us: at, who: k.who, kind: k.fact.kind, reason: k.reason, text: k.fact.kind.replaceAll("_", " "),
-      can_be_undone: UNDOABLE.has(k.fact.kind), undone: gone.has(k.seq),
+      can_be_undone: UNDOABLE.has(k.fact.kind), undone: gone.has(k.seq), happened_utc_us: null,
     });
     return {
       orders: [], needle: [], light: [], scheduled: null, paused_until_utc_us: null, unwell, calls_open: Math.max(0, calls),
-      first: [...(unwell ? ["The patient is unwell: nothing is due. Staff stay with the patient."] : []), ...(calls > 0 ? ["Clinician to look now: nobody was reached yet."] : [])],
+      stops,
+      after_needle: this.standing(visit, "noted").map((k) => ({ fact: k.seq, text: String(k.fact["note"]), who: k.who, at_utc_us: at })),
+      first: [...stops, ...(unwell ? ["The patient is unwell: nothing is due. Staff stay with the patient."] : []), ...(calls > 0 ? ["Clinician to look now: nobody was reached yet."] : [])],
       notes: eye("R").gas || eye("L").gas ? ["Gas in the eye: no mm, and the picture is distorted."] : [],
       right_eye: eye("R"), left_eye: eye("L"), person: (last("person_noted")?.fact["state"] as PersonState | undefined) ?? PERSON,
       identity: identity === null ? null : `${(identity.fact["identifiers"] as string[]).join(", ")} (${identity.who})`,

@@ -444,6 +444,8 @@ export class Clinic {
         ...this.brief(r),
         why: r.failed === true ? "The file could not be read, so it names no patient." : "The picture names no study and no patient.",
         patient_id: r.id === 902 ? "DEMO-0012" : null,
+        patient_name: r.id === 902 ? "Juniper Teacup" : null,
+        birth_date: r.id === 902 ? "19 Sep 1948" : null,
         beside: r.id === 902 ? [{ visit_id: 2, same_study: false, differences: [{ field: "birth date", here: "19 Sep 1948", there: "19 Sep 1984" }] }] : [],
       }));
     return { schema: "serrata.unassigned/1", frames };

@@ -160,7 +160,7 @@ export async function startMock(dist: string, port = 0): Promise<Mock> {
     if (what === "visits" && action === "facts") {
       const { who, reason, fact } = value as { who: string; reason: string | null; fact: Said };
       if (fact.kind === "identity_ticked" && (fact["identifiers"] as string[]).length < 2) {
-        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "Two identifiers are compared.", remedy: "Let the patient say two." });
+        return json(answer, 400, { schema: "serrata.error/1", path: full, code: "bad", message: "One identifier is not enough.", remedy: "Let the patient say two." });
       }
       clinic.told.push(fact.kind);
       tell("visit", id, null);

@@ -56,6 +56,6 @@ pub use scu::{
     worklist,
 };
 pub use write::{
-    Correction, Device, Flaw, KeyReason, NewDocument, NewObject, Said, SaidArea, WideField, WriteError,
-    write_corrected, write_key_objects, write_pdf, write_photograph, write_report,
+    Correction, Device, Flaw, KeyReason, NewDocument, NewObject, Said, SaidArea, SaidDecision, SaidTime,
+    WideField, WriteError, write_corrected, write_key_objects, write_pdf, write_photograph, write_report,
 };

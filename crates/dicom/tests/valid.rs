@@ -5,8 +5,8 @@ mod common;
 
 use common::{frame8, frame16, object, tool, wide};
 use serrata_dicom::{
-    Correction, Flaw, Instance, KeyReason, NewDocument, Said, SaidArea, write_corrected, write_key_objects,
-    write_pdf, write_photograph, write_report,
+    Correction, Flaw, Instance, KeyReason, NewDocument, Said, SaidArea, SaidDecision, SaidTime,
+    write_corrected, write_key_objects, write_pdf, write_photograph, write_report,
 };
 use serrata_words::{Eye, Gaze, Modality};
 use std::path::Path;
@@ -93,9 +93,26 @@ fn documents_about_pictures_have_no_errors() {
             radius_mm: 12.25,
             method: "area on a sphere".to_owned(),
         }),
+        times: Vec::new(),
+        decision: None,
     };
     let square = vec![[1.0, 1.0], [5.0, 1.0], [5.0, 4.5]];
-    let all = [said(0, vec![square.clone()]), said(1, vec![square.clone(), square]), said(2, Vec::new())];
+    let passage = SaidTime {
+        what: "av_passage".to_owned(),
+        called: "arterio-venous passage".to_owned(),
+        seconds: 1.6,
+        interval: [0.9, 2.3],
+    };
+    let accepted = SaidDecision { word: "accepted".to_owned(), who: "RK".to_owned() };
+    let run = Said { what: "dye_run".to_owned(), times: vec![passage], ..said(0, Vec::new()) };
+    let region = Said { decision: Some(accepted), ..said(2, vec![square.clone()]) };
+    let all = [
+        said(0, vec![square.clone()]),
+        said(1, vec![square.clone(), square]),
+        said(2, Vec::new()),
+        run,
+        region,
+    ];
     check("report", write_report(&document, "observe 5", &all).unwrap(), "ComprehensiveSR");
     assert!(write_report(&document, "observe 5", &[]).is_err());
     let endless = Said { share: Some(f64::NAN), ..said(0, Vec::new()) };

@@ -49,7 +49,7 @@ pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus], look: Option
         frames: frames.iter().filter(|f| f.eye == eye).filter_map(footprint).collect(),
         due: views
             .iter()
-            .filter(|v| v.state == ViewState::Due && v.view.eye == Some(eye))
+            .filter(|v| matches!(v.state, ViewState::Due | ViewState::Overdue) && v.view.eye == Some(eye))
             .map(|v| ChartDue {
                 view: v.view.name.clone(),
                 label: named(&v.view),

@@ -1,6 +1,6 @@
 //! A consistent copy of a data folder, also of one in use.
 
-use crate::folder::{Folder, sync_file, sync_folder};
+use crate::folder::{Folder, SECRET_FILE, sync_file, sync_folder};
 use crate::open::read_only;
 use crate::original::blocking;
 use crate::schema::vacuum_into;
@@ -92,6 +92,7 @@ async fn fill(from: &Folder, to: &Folder) -> Result<u64, StoreError> {
     let (from, to) = (from.clone(), to.clone());
     blocking(move || {
         copy_derived(&from, &to, &underway)?;
+        copy_secret(&from, &to)?;
         copy_originals(&from, &to, &names)
     })
     .await
@@ -111,6 +112,16 @@ fn copy_derived(from: &Folder, to: &Folder, names: &[String]) -> Result<(), Stor
         sync_file(&target).map_err(|e| io(&target, e))?;
     }
     sync_folder(&folder).map_err(|e| io(&folder, e))
+}
+
+/// The secret of copies, where one was made: with its rights, so that it stays readable by its owner alone.
+fn copy_secret(from: &Folder, to: &Folder) -> Result<(), StoreError> {
+    let (source, target) = (from.root.join(SECRET_FILE), to.root.join(SECRET_FILE));
+    match fs::copy(&source, &target) {
+        Ok(_) => sync_file(&target).map_err(|e| StoreError::io(&target, "copying", &e)),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(()),
+        Err(e) => Err(StoreError::io(&source, "copying", &e)),
+    }
 }
 
 fn copy_originals(from: &Folder, to: &Folder, names: &[String]) -> Result<u64, StoreError> {

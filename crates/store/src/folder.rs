@@ -11,6 +11,10 @@ pub(crate) struct Folder {
     pub(crate) root: PathBuf,
 }
 
+/// Name of the house's secret in a data folder: what copies that do not name the patient are made with. Whoever makes them makes it;
+/// here it only goes along with a backup.
+pub const SECRET_FILE: &str = "deidentify.key";
+
 impl Folder {
     pub(crate) fn new(root: &Path) -> Self {
         Self { root: root.to_owned() }

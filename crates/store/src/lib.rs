@@ -71,6 +71,7 @@ pub use delivery::{Delivery, DeliveryCount, DeliveryKind, DeliveryState, Deliver
 pub use error::{OpenError, StoreError};
 pub use event::{Event, EventKind};
 pub use fault::{Fault, Report};
+pub use folder::SECRET_FILE;
 pub use frame::{Corrections, Failure, FrameState, KeptFrame};
 pub use hooks::{Hooks, Step};
 pub use ids::{EventId, FileId, FrameId, ObservationId, PatientId, VisitId, WorkId};

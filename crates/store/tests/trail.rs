@@ -42,8 +42,14 @@ async fn a_sound_folder_its_copy_and_a_folder_in_use_are_clean() {
 
     let store = open(dir.path()).await;
     assert_eq!(verify(dir.path()).await.unwrap().faults, []);
+    fs::write(dir.path().join(serrata_store::SECRET_FILE), [7; 32]).unwrap();
     let to = dir.path().join("copies").join("monday");
     assert_eq!(store.backup(&to, &by()).await.unwrap(), 6);
+    assert_eq!(
+        fs::read(to.join(serrata_store::SECRET_FILE)).unwrap(),
+        [7; 32],
+        "copies made later still fit together"
+    );
     let copy = verify(&to).await.unwrap();
     assert_eq!((copy.faults, copy.originals), (vec![], 6));
     let second = backup(dir.path(), &to).await.unwrap_err().to_string();

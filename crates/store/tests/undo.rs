@@ -45,7 +45,10 @@ async fn an_eyes_state_is_again_what_it_was_down_to_the_visit_before() {
     assert!(store.add_fact(second, undo(4711), None, &by()).await.is_err());
     assert!(store.add_fact(first, undo(b), None, &by()).await.is_err());
     let unwell = store.add_fact(second, Fact::Unwell, None, &by()).await.unwrap();
-    assert!(store.add_fact(second, undo(unwell), None, &by()).await.is_err(), "it has an opposite of its own");
+    assert!(
+        store.add_fact(second, undo(unwell), None, &by()).await.is_err(),
+        "it has an opposite of its own"
+    );
     assert_eq!(store.facts(second).await.unwrap().len(), 6, "what was refused left nothing behind");
 }
 
@@ -54,7 +57,8 @@ async fn a_person_noted_by_mistake_is_not_carried_to_the_next_visit() {
     let dir = tempfile::tempdir().unwrap();
     let store = open(dir.path()).await;
     let first = store.create_visit(visit("1.1", "P1"), &by()).await.unwrap();
-    let noted = |child| Fact::PersonNoted { state: Box::new(PersonState { child, ..PersonState::default() }) };
+    let noted =
+        |child| Fact::PersonNoted { state: Box::new(PersonState { child, ..PersonState::default() }) };
     store.add_fact(first, noted(false), None, &by()).await.unwrap();
     let wrong = store.add_fact(first, noted(true), None, &by()).await.unwrap();
     store.add_fact(first, Fact::Undone { seq: wrong }, None, &by()).await.unwrap();

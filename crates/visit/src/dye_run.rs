@@ -198,8 +198,8 @@ fn sentence(frames: &[RunFrame], dyes: &[Dye], stopped: bool, unwell: bool, now_
     }
     match missed {
         0 => "Nothing more is due in this run.".to_owned(),
-        1 => "One frame was missed: late beats missing, or close it with a reason.".to_owned(),
-        n => format!("{n} frames were missed: late beats missing, or close them with a reason."),
+        1 => "The time of one frame is over: take it late, or close it with a reason.".to_owned(),
+        n => format!("The times of {n} frames are over: take them late, or close them with a reason."),
     }
 }
 

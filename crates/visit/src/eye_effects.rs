@@ -18,9 +18,9 @@ pub enum Millimetres {
 #[must_use]
 pub const fn millimetres(eye: &EyeState) -> Millimetres {
     if eye.gas {
-        Millimetres::None("gas in the eye changes its magnification: no mm")
+        Millimetres::None("gas in the eye changes its magnification")
     } else if eye.no_lens {
-        Millimetres::None("an eye without a lens has another magnification: no mm")
+        Millimetres::None("an eye without a lens has another magnification")
     } else if eye.measured_before_surgery {
         Millimetres::None("a new axial length is needed first: lens surgery, gas or oil came since")
     } else if eye.oil {

@@ -30,7 +30,7 @@ mod state;
 mod turned;
 
 pub use advice::advice_for;
-pub use cautions::{Caution, cautions, chair_notes, questions, stops};
+pub use cautions::{Caution, cautions, chair_notes, halts, questions, stops};
 pub use clock::{ClockTie, clock_tie};
 pub use completeness::{
     Candidate, Closure, Complete, Dye, Joint, Scene, SetFrame, Status, ViewState, ViewStatus, elapsed_ms,
@@ -54,8 +54,8 @@ pub use protocol::{
 };
 pub use region::{Piece, joint, view_region, wanted_region};
 pub use rules::{EyeRule, FindingRule, Limits, LookRule, ReachRule, Rules, RulesError, TryRule, TurnedRule};
-pub use said::{eye_noted, fact_said, person_noted};
-pub use state::{Call, FrameFacts, Place, VisitFacts, only_touched};
+pub use said::{eye_noted, fact_said, note_said, person_noted};
+pub use state::{Call, FrameFacts, Place, VisitFacts, identifiers_said, only_touched};
 
 /// Declares a set of states with their JSON spelling.
 macro_rules! states {

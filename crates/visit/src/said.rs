@@ -54,7 +54,7 @@ pub fn fact_said(fact: &Fact) -> Option<String> {
         Fact::RunResumed => "run goes on".to_owned(),
         Fact::RunModeChosen { mode } => format!("frames asked for: {}", mode.word().replace('_', " ")),
         Fact::RegionJudged { region } => format!("region ({}): {}", region.what, region.decision.word()),
-        Fact::Noted { note } => format!("after the needle: {}", noted(note)),
+        Fact::Noted { note } => format!("after the needle: {}", note_said(note)),
         Fact::Unwell => "patient unwell".to_owned(),
         Fact::WellAgain => "patient well again".to_owned(),
         Fact::ClinicianAsked { frame } => match frame {
@@ -85,7 +85,9 @@ fn injected(i: &Injection) -> String {
     }
 }
 
-fn noted(note: &NeedleNote) -> String {
+/// What was noted after the needle, in words. Example: `NeedleNote::Nausea` is `"nausea"`.
+#[must_use]
+pub fn note_said(note: &NeedleNote) -> String {
     match note {
         NeedleNote::Extravasation => "pain or swelling at the site".to_owned(),
         NeedleNote::Nausea => "nausea".to_owned(),

@@ -192,11 +192,7 @@ impl VisitFacts {
             Fact::Paused { until_us } => (self.chair, self.paused_until_us) = (None, *until_us),
             Fact::Seated { chair } => (self.chair, self.paused_until_us) = (Some(chair.clone()), None),
             Fact::IdentityTicked { identifiers } => {
-                let mut said: Vec<&str> =
-                    identifiers.iter().map(|s| s.trim()).filter(|s| !s.is_empty()).collect();
-                said.sort_unstable();
-                said.dedup();
-                if said.len() < 2 {
+                if identifiers_said(identifiers) < 2 {
                     return Err("two different identifiers are compared, not one".to_owned());
                 }
                 self.identity = Some((identifiers.clone(), e.who.clone(), e.at_us));
@@ -314,6 +310,22 @@ impl VisitFacts {
         }
         said
     }
+}
+
+/// How many identifiers these are: one said twice is one, and so are the parts of a name.
+///
+/// ```
+/// use serrata_visit::identifiers_said;
+/// assert_eq!(identifiers_said(&["family name".into(), "given name".into(), " ".into()]), 1);
+/// assert_eq!(identifiers_said(&["name".into(), "date of birth".into()]), 2);
+/// ```
+#[must_use]
+pub fn identifiers_said(identifiers: &[String]) -> usize {
+    let whole = |i: &String| {
+        let said = i.trim().to_lowercase();
+        if said.contains("name") { "name".to_owned() } else { said }
+    };
+    identifiers.iter().map(whole).filter(|i| !i.is_empty()).collect::<BTreeSet<_>>().len()
 }
 
 /// A step of a move: two people, never one.

@@ -33,6 +33,23 @@ impl Region {
         sum(&self.polygons) - sum(&self.holes)
     }
 
+    /// Whether a point lies in it: within an outer ring and in no hole, by the even-odd rule.
+    ///
+    /// ```
+    /// use serrata_words::Region;
+    /// let square = |a: f64, b: f64| vec![[a, a], [b, a], [b, b], [a, b]];
+    /// let r = Region { polygons: vec![square(0., 9.)], holes: vec![square(3., 6.)] };
+    /// assert!(r.contains([1., 1.]) && !r.contains([4., 4.]) && !r.contains([10., 1.]));
+    /// ```
+    #[must_use]
+    pub fn contains(&self, [x, y]: Point) -> bool {
+        let crosses = |[a, b]: [Point; 2]| {
+            (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+        };
+        let edges = |r: &Ring| (0..r.len()).filter(|&i| crosses([r[i], r[(i + 1) % r.len()]])).count();
+        self.polygons.iter().chain(&self.holes).map(edges).sum::<usize>() % 2 == 1
+    }
+
     /// Whether there is nothing in it.
     #[must_use]
     pub fn is_empty(&self) -> bool {

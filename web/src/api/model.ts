@@ -101,7 +101,7 @@ export interface PersonState {
 export type Answered = Required<Schemas["Answered"]>;
 export type FactLine = Required<Schemas["FactLine"]>;
 export type Remark = Required<Schemas["Remark"]>;
-export type Today = Omit<Narrow<"Today", { answers: Answered[]; remarks: Remark[]; facts: FactLine[] }>, "right_eye" | "left_eye" | "person"> & {
+export type Today = Omit<Narrow<"Today", { answers: Answered[]; remarks: Remark[]; after_needle: Remark[]; facts: FactLine[] }>, "right_eye" | "left_eye" | "person"> & {
   right_eye: EyeState;
   left_eye: EyeState;
   person: PersonState;
@@ -231,7 +231,7 @@ export type FrameAnswer = Narrow<
   { brief: FrameBrief; appraisal: Appraisal | null; geometry: FrameGeometry | null; corrections: Corrections }
 >;
 
-export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFrame"], "why" | "patient_id" | "beside">>;
+export type UnassignedFrame = FrameBrief & Required<Pick<Schemas["UnassignedFrame"], "why" | "patient_id" | "patient_name" | "birth_date" | "beside">>;
 export type Unassigned = Narrow<"Unassigned", { frames: UnassignedFrame[] }>;
 export type Received = Schemas["Received"];
 export type NewVisit = Schemas["NewVisit"];

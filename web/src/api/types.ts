@@ -1578,6 +1578,11 @@ export interface components {
             at_utc_us: number;
             /** @description Whether a person may undo it by a fact of kind `undone`. */
             can_be_undone: boolean;
+            /**
+             * Format: int64
+             * @description When it happened, where that is not when it was kept: the needle's start and end. Microseconds since 1970 UTC.
+             */
+            happened_utc_us?: number | null;
             /** @description What, a short stable word. */
             kind: string;
             /** @description Why. */
@@ -2149,6 +2154,8 @@ export interface components {
         };
         /** @description What the day asks of a visit, beside its pictures. */
         Today: {
+            /** @description What was noted after the needle, oldest first. */
+            after_needle: components["schemas"]["Remark"][];
             /** @description Questions with their answers. */
             answers: components["schemas"]["Answered"][];
             /** @description Calls for the clinician that nobody answered. */
@@ -2182,6 +2189,8 @@ export interface components {
             right_eye: Record<string, never>;
             /** @description When it was scheduled, local time as the order says. */
             scheduled?: string | null;
+            /** @description Of these, the answers that stop until somebody else decided. */
+            stops: string[];
             /** @description Whether the patient is unwell: nothing is due, nothing sounds. */
             unwell: boolean;
         };
@@ -2233,8 +2242,12 @@ export interface components {
         UnassignedFrame: components["schemas"]["FrameBrief"] & {
             /** @description Open visits that it might belong to, with the fields that differ; nothing is chosen. */
             beside: components["schemas"]["Candidate"][];
+            /** @description Date of birth in the file, with the month in letters. */
+            birth_date?: string | null;
             /** @description The patient's number in the file. */
             patient_id?: string | null;
+            /** @description The patient's name in the file. */
+            patient_name?: string | null;
             /** @description Why it waits. */
             why: string;
         };

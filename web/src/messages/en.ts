@@ -72,7 +72,7 @@ export const en = {
     later: "due later",
     overdue: "overdue: late is better than none",
     silent: "nothing is asked now",
-    not_wanted: "not wanted",
+    not_wanted: "not asked for any more",
     met: "met",
     met_with_reservations: "met with reservations",
     not_obtainable: "not obtainable",
@@ -119,7 +119,7 @@ export const en = {
   /** Reasons that stay on record: what is kept is the English text, whatever the page's language. */
   reasons: {
     not_obtainable: {
-      media: "Media, gas or oil in the way", pupil: "Pupil too small", lids: "Lids in the way", gaze: "Gaze not reached or not held",
+      declined: "Declined", media: "Media, gas or oil in the way", pupil: "Pupil too small", lids: "Lids in the way", gaze: "Gaze not reached or not held",
       position: "Cannot be positioned", tries_spent: "Enough tries spent", other: "Other, see note",
     },
     not_done: {
@@ -183,7 +183,8 @@ export const en = {
     frames: (all: number, not: number) => `${count(all, "frame")}${not > 0 ? `, ${String(not)} not usable` : ""}`,
     since: (time: string) => `since ${time}`,
     waitsUntil: (time: string) => `waits until ${time}`,
-    called: "Clinician called, not yet answered",
+    called: "Clinician to look now: nobody reached yet",
+    calledOf: (who: string) => `${who}: clinician to look now, nobody reached yet.`,
     seated: "In the chair",
     whoNext: "Who next",
     next: "Next",
@@ -240,14 +241,15 @@ export const en = {
     closeView: "Close this view",
     setAside: (reason: string) => `set aside: ${reason}`,
     openAgain: "Open again",
-    initials: "What you say here is kept with your initials: type them above.",
   },
 
   acts: {
     title: "What you can do",
     clinician: "Clinician to look now",
-    clinicianCalled: "Called: nobody reached yet",
+    clinicianCalled: "Call the clinician now; nobody is written down as reached",
     reached: "Reached …",
+    wasReached: (whom: string, time: string) => `${whom}, ${time}`,
+    questions: (n: number) => (n === 0 ? "Questions before" : `Questions before: ${String(n)} open`),
     reachedTitle: "Who was reached?",
     reachedName: "Name",
     keep: "Keep",
@@ -275,9 +277,9 @@ export const en = {
     answerOf: (answer: string, question: string) => `${answer}: ${question}`,
     compare: "Compared …",
     compareTitle: "Which did the patient say?",
-    compareTold: "Two at least, said by the patient and compared with order and picture.",
+    compareTold: "Two at least, said by the patient and compared with the order.",
     identifiers: {
-      family: "Family name", given: "Given name", birth: "Date of birth", number: "Patient's number", address: "Address",
+      name: "Name", birth: "Date of birth", number: "Patient's number", address: "Address",
     },
     never: "Answers are kept, and clear nobody: staff decide.",
   },
@@ -289,10 +291,12 @@ export const en = {
     stateOf: (eye: string) => `${eye} today`,
     personToday: "The person today",
     nothing: "Nothing noted.",
+    noted: (whose: string, what: readonly string[]) => `${whose}: ${what.join(", ")}`,
+    personShort: "Person",
     dilated: "Pupil",
     dilatedWords: { unknown: "not noted", yes: "dilated", no: "not dilated" },
     flags: {
-      small_pupil: "Pupil small all the same",
+      small_pupil: "Pupil small (also after drops)",
       drops_or_gel: "Colouring drops or gel on the eye",
       clouded_media: "Cataract or clouded media",
       cornea: "Scar or swelling of the cornea",
@@ -307,7 +311,7 @@ export const en = {
       ptosis: "Drooping lid",
       nystagmus: "Trembles (nystagmus)",
       no_fixation: "Cannot hold a target",
-      spare: "Fewer tries",
+      spare: "Child, pain or light sensitivity: fewer tries",
       light_sensitive: "Light-sensitive retina",
     },
     personFlags: {
@@ -343,6 +347,7 @@ export const en = {
     undo: "Undo",
     undoOf: (text: string) => `Undo: ${text}`,
     undone: "undone",
+    written: (time: string) => `written ${time}`,
     because: (reason: string) => `because: ${reason}`,
   },
 
@@ -417,6 +422,7 @@ export const en = {
     none: "No frame waits here.",
     noNumber: "no patient number",
     number: (n: string) => `patient number ${n}`,
+    noName: "no name",
     received: (date: string, time: string) => `received ${date}, ${time}`,
     differs: (who: string, sameStudy: boolean) => `Beside the visit of ${who}${sameStudy ? " (same study)" : ""}: what differs`,
     field: "Field",
@@ -443,6 +449,13 @@ export const en = {
     order: "Order",
     chair: "Chair, if already seated",
     open: "Open the visit",
+  },
+
+  who: {
+    title: "Who are you?",
+    told: "What you say is kept with your initials, so that others know whom to ask.",
+    initials: "Initials",
+    keep: "Go on",
   },
 
   ask: { reason: "Reason", note: "Note, if there is more to say" },
@@ -511,6 +524,7 @@ export const en = {
     angle: "Angle",
     takeBackPoint: "Take back a point",
     lightAndShape: "Light and shape",
+    lightShapeMarks: "Light, shape, marks",
     howDrawn: "How the curved retina is drawn",
     asTaken: "As taken",
     lenses: {
@@ -518,8 +532,9 @@ export const en = {
       equal_area: { name: "True areas", told: "Areas are true everywhere; shapes only about the middle." },
       equidistant: { name: "True distances", told: "Distances from the middle are true: drag another place there." },
     } satisfies Record<Lens, { name: string; told: string }>,
-    channelNames: { all: "All colours", green: "Red-free (green alone)", red: "Red alone" } satisfies Record<Channel, string>,
+    channelNames: { all: "All colours", green: "Green alone (red-free)", red: "Red alone" } satisfies Record<Channel, string>,
     channels: "Channels",
+    redFree: "Red-free",
     inverted: "Inverted",
     window: "Window",
     level: "Level",
@@ -647,6 +662,7 @@ export const en = {
     afterNeedle: "Note after the needle …",
     afterTitle: "What was seen after the needle?",
     afterAction: "Keep",
+    after: "Noted after the needle",
     afterCare: "If the patient is unwell, touch \"Unwell\" and follow the local emergency plan.",
     clocks: "Clocks of the instruments",
     instrumentClock: (name: string, offset: number, error: number) =>
@@ -670,6 +686,7 @@ export const en = {
     keep: "Keep the record",
     wrongNumber: "Dose and strength are numbers above zero.",
     wrongExpiry: "Write the expiry as year-month, or year-month-day.",
+    volume: (mg: number, strength: number, volume: string) => `${String(mg)} mg = ${volume} mL of ${String(strength)} mg per mL`,
     mgAlone: "A dose needs the strength of the vial beside it.",
   },
 

@@ -14,13 +14,18 @@ const MOST_POINTS: usize = 8190;
 /// Designator of our own codes: each word with its meaning beside it.
 const OWN: &str = "99SERRATA";
 
-/// A word of ours as a code.
+/// A word of ours as a code, of at most 16 characters.
 pub(super) fn own_code(word: &str) -> Build {
+    own_code_called(word, &word.replace('_', " "))
+}
+
+/// The same with a meaning of its own.
+pub(super) fn own_code_called(word: &str, meaning: &str) -> Build {
     let mut code = Build::default();
     code.text(tags::CODE_VALUE, VR::SH, word).text(tags::CODING_SCHEME_DESIGNATOR, VR::SH, OWN).text(
         tags::CODE_MEANING,
         VR::LO,
-        &word.replace('_', " "),
+        meaning,
     );
     code
 }
@@ -51,7 +56,12 @@ pub(super) fn code_named(relation: &str, name: Build, value: Build) -> Build {
 
 /// Words.
 pub(super) fn text(relation: &str, name: Term, words: &str) -> Build {
-    let mut item = named(relation, "TEXT", Build::code(&name));
+    text_named(relation, Build::code(&name), words)
+}
+
+/// The same with a name of any scheme.
+pub(super) fn text_named(relation: &str, name: Build, words: &str) -> Build {
+    let mut item = named(relation, "TEXT", name);
     item.text(tags::TEXT_VALUE, VR::UT, words);
     item
 }

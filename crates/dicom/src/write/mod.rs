@@ -21,7 +21,7 @@ pub use corrected::{Correction, write_corrected};
 pub use document::{NewDocument, write_pdf};
 pub use key_objects::{Flaw, KeyReason, write_key_objects};
 pub use object::{Device, NewObject, WideField};
-pub use report::{Said, SaidArea, write_report};
+pub use report::{Said, SaidArea, SaidDecision, SaidTime, write_report};
 
 use crate::data::part10;
 use build::Build;

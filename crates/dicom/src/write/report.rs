@@ -3,7 +3,8 @@
 use super::WriteError;
 use super::build::Build;
 use super::content::{
-    code, code_named, container, evidence, image, number, outline, own_code, template, text, uid_reference,
+    code, code_named, container, evidence, image, number, outline, own_code, own_code_called, template, text,
+    text_named, uid_reference,
 };
 use super::document::NewDocument;
 use crate::codes::{RETINA, SIDES, Term, term};
@@ -22,6 +23,7 @@ const METHOD: Term = Term("370129005", "SCT", "Measurement Method");
 const SQUARE_MM: Term = Term("mm2", "UCUM", "square millimeter");
 const MM: Term = Term("mm", "UCUM", "millimeter");
 const PERCENT: Term = Term("%", "UCUM", "percent");
+const SECOND: Term = Term("s", "UCUM", "second");
 const NO_UNIT: Term = Term("1", "UCUM", "no units");
 
 /// An area in true mm² with what it assumes.
@@ -35,6 +37,28 @@ pub struct SaidArea {
     pub radius_mm: f64,
     /// Where the radius is from, and how the area was measured, in words.
     pub method: String,
+}
+
+/// A time of a dye run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SaidTime {
+    /// Which, as a code of at most 16 characters, for example `av_passage`.
+    pub what: String,
+    /// The same for people, for example `arterio-venous passage`.
+    pub called: String,
+    /// Seconds.
+    pub seconds: f64,
+    /// 95 % interval of them, seconds.
+    pub interval: [f64; 2],
+}
+
+/// What a named person made of a proposal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SaidDecision {
+    /// A word of the glossary, for example `accepted`.
+    pub word: String,
+    /// Who: an account or initials.
+    pub who: String,
 }
 
 /// What is said of one place of one picture.
@@ -60,6 +84,10 @@ pub struct Said {
     pub share: Option<f64>,
     /// Its area, where projection and radius are known.
     pub area: Option<SaidArea>,
+    /// Times of the dye run that the picture is the reference of.
+    pub times: Vec<SaidTime>,
+    /// What a named person made of it, where it was proposed to one.
+    pub decision: Option<SaidDecision>,
 }
 
 /// Writes what was seen and measured. `method` names the engine with its revision. Each place is a group of its own (TID 1410,
@@ -76,7 +104,8 @@ pub fn write_report(document: &NewDocument, method: &str, said: &[Said]) -> Resu
     }
     let numbers = said.iter().flat_map(|s| {
         let area = s.area.iter().flat_map(|a| [a.mm2, a.interval[0], a.interval[1], a.radius_mm]);
-        [s.score, s.share].into_iter().flatten().chain(area)
+        let times = s.times.iter().flat_map(|t| [t.seconds, t.interval[0], t.interval[1]]);
+        [s.score, s.share].into_iter().flatten().chain(area).chain(times)
     });
     if numbers
         .chain(said.iter().flat_map(|s| s.rings.iter().flatten().flatten().copied()))
@@ -185,6 +214,10 @@ fn groups(document: &NewDocument, s: &Said) -> Vec<Build> {
         }
         if k == 0 {
             inside.extend(s.verdict.iter().map(|v| code_named("CONTAINS", own_code("verdict"), own_code(v))));
+            if let Some(d) = &s.decision {
+                inside.push(code_named("CONTAINS", own_code("decision"), own_code(&d.word)));
+                inside.push(text_named("CONTAINS", own_code("decided_by"), &d.who));
+            }
             inside.extend(numbers(s));
         }
         let number = if ring.is_some() { "1410" } else { "1501" };
@@ -203,6 +236,13 @@ fn numbers(s: &Said) -> Vec<Build> {
             number("INFERRED FROM", own_code("radius"), a.radius_mm, MM, Vec::new()),
         ];
         out.push(number("CONTAINS", Build::code(&AREA), a.mm2, SQUARE_MM, below));
+    }
+    for t in &s.times {
+        let below = vec![
+            number("HAS PROPERTIES", own_code("interval_95_low"), t.interval[0], SECOND, Vec::new()),
+            number("HAS PROPERTIES", own_code("interval_95_high"), t.interval[1], SECOND, Vec::new()),
+        ];
+        out.push(number("CONTAINS", own_code_called(&t.what, &t.called), t.seconds, SECOND, below));
     }
     if let Some(share) = s.share {
         out.push(number("CONTAINS", own_code("share"), 100.0 * share, PERCENT, Vec::new()));

@@ -35,7 +35,7 @@ pub async fn day(State(station): State<Station>) -> Result<Json<Day>, ApiError> 
             chair: visit.chair.clone(),
             opened_utc_us: visit.opened_us,
             state: if visit.state == VisitState::Open { "open" } else { "closed" }.to_owned(),
-            views_due: count(&|s| s == ViewState::Due),
+            views_due: count(&|s| matches!(s, ViewState::Due | ViewState::Overdue)),
             views_met: count(&|s| matches!(s, ViewState::Met | ViewState::MetWithReservations)),
             frames: candidates.len(),
             frames_not_usable: candidates.iter().filter(|c| c.verdict == Some(Verdict::NotUsable)).count(),

@@ -66,14 +66,10 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
     let bad = |m: &str, r: &str| Err(ApiError::bad(path.clone(), m, r));
     match fact {
         Fact::IdentityTicked { identifiers } => {
-            let mut said: Vec<&str> =
-                identifiers.iter().map(|i| i.trim()).filter(|i| !i.is_empty()).collect();
-            said.sort_unstable();
-            said.dedup();
-            if said.len() < 2 {
+            if serrata_visit::identifiers_said(identifiers) < 2 {
                 return bad(
-                    "two identifiers are compared",
-                    "Let the patient say two, for example name and date of birth",
+                    "one identifier is not enough",
+                    "Let the patient say two, for example name and date of birth: the parts of a name are one",
                 );
             }
         }

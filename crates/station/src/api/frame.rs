@@ -18,7 +18,7 @@ use serrata_frame::{DecodeError, Limits};
 use serrata_store::{FrameId, KeptFrame, Visit};
 use serrata_visit::{Millimetres, advice_for, millimetres};
 use serrata_words::appraisal::Source;
-use serrata_words::{AppraisalLine, EyeState, Fact};
+use serrata_words::{AppraisalLine, EyeState, Fact, Region};
 
 /// Longest side of a picture on the page, in pixels, where the page asks for none.
 const LONGEST: u32 = 1400;
@@ -123,7 +123,25 @@ pub async fn measure_frame(
         .map_err(|e| ApiError::bad(j.kept.name.clone(), e.to_string(), "Correct the axial length"))?;
     let axis = EyeAxis::of(j.view.gaze, j.eye);
     let on = Ground::new(projection(&station, &j), [seen.width, seen.height], radius, axis, &j.state);
-    Ok(Json(drawn::measured(&wish, &on, "serrata.frame_measure/1")?))
+    let mut measure = drawn::measured(&wish, &on, "serrata.frame_measure/1")?;
+    if leaves(&wish, &seen.visible_retina.place) {
+        measure.warnings.push("Part of what is drawn lies where no retina is seen.".to_owned());
+    }
+    Ok(Json(measure))
+}
+
+/// Whether any part of what is drawn lies outside of a region; looked at in steps of a fiftieth of each side.
+fn leaves(drawn: &Drawn, region: &Region) -> bool {
+    const STEPS: u32 = 50;
+    let points = &drawn.points;
+    let last = if drawn.closed { points.len() } else { points.len().saturating_sub(1) };
+    (0..last).any(|i| {
+        let (a, b) = (points[i], points[(i + 1) % points.len()]);
+        (0..=STEPS).any(|k| {
+            let t = f64::from(k) / f64::from(STEPS);
+            !region.contains([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])])
+        })
+    })
 }
 
 /// The order that a person said a frame is for.

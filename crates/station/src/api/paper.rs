@@ -145,7 +145,11 @@ pub(super) async fn printed(station: &Station, id: i64) -> Result<Vec<u8>, ApiEr
         .map(|f| {
             let why = f.reason.as_ref().map(|r| format!(": {r}")).unwrap_or_default();
             let undone = if f.undone { ", undone later" } else { "" };
-            json!({"when": clock(f.at_utc_us), "who": f.who, "what": format!("{}{undone}{why}", sentence(&f.text))})
+            // What happened at a time of its own stands at it, with when it was written beside it where that is later.
+            let happened = f.happened_utc_us.unwrap_or(f.at_utc_us);
+            let late = clock(happened) != clock(f.at_utc_us);
+            let undone = if late { format!("{undone}, written {}", clock(f.at_utc_us)) } else { undone.to_owned() };
+            json!({"when": clock(happened), "who": f.who, "what": format!("{}{undone}{why}", sentence(&f.text))})
         })
         .collect();
     let data = json!({

@@ -493,3 +493,47 @@ pub(super) async fn kept_readings(
     }
     Ok(out)
 }
+
+/// A run that was read and whose frames and clocks are still those that it was read from.
+pub(super) struct ReadRun {
+    /// Whose.
+    pub eye: Eye,
+    /// What was read.
+    pub line: DyeLine,
+    /// Radius that areas stand on, mm.
+    pub radius_mm: f64,
+    /// Where that is from, in a word.
+    pub radius_source: String,
+    regions: Vec<ReadRegion>,
+}
+
+impl ReadRun {
+    /// The regions that a named person accepted, corrected or drew: each with who, and the outline that holds.
+    pub fn decided(&self) -> impl Iterator<Item = (&ReadRegion, &str, &Region)> {
+        self.regions.iter().filter_map(|r| Some((r, r.who.as_deref()?, r.outline.as_ref()?)))
+    }
+}
+
+/// The runs of a visit that were read, without those that something changed under since.
+pub(super) async fn read_runs(station: &Station, id: i64) -> Result<Vec<ReadRun>, ApiError> {
+    let mut out = Vec::new();
+    for eye in [Eye::R, Eye::L] {
+        for dye in [Modality::Fa, Modality::Icg] {
+            let about = about(station, id, eye.word(), dye.word()).await?;
+            let Some(made) = kept(&about.wanted.folder) else { continue };
+            if about.wanted.key().is_ok_and(|k| k != made.key) {
+                continue;
+            }
+            let regions = regions(station, &about, &made);
+            let Radius { mm, source } = about.radius;
+            out.push(ReadRun {
+                eye,
+                line: made.line,
+                radius_mm: mm,
+                radius_source: source.word().to_owned(),
+                regions,
+            });
+        }
+    }
+    Ok(out)
+}

@@ -7,8 +7,8 @@ use super::types::{Answered, FactLine, Remark, Today};
 use crate::Station;
 use serrata_store::Visit;
 use serrata_visit::{
-    ASSUMPTIONS, chair_notes, dose_said, fact_said, frame_light, light_record, only_touched, questions,
-    stops, wiping_line,
+    ASSUMPTIONS, chair_notes, dose_said, fact_said, frame_light, halts, light_record, note_said,
+    only_touched, questions, stops, wiping_line,
 };
 use serrata_words::{Event, Eye, Fact, Injection};
 
@@ -51,6 +51,7 @@ pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today,
         orders: lines,
         identity: s.facts.identity.as_ref().map(|(what, who, _)| format!("{} ({who})", what.join(", "))),
         first: first(s),
+        stops: halts(&s.views, &answered(s)),
         notes,
         right_eye: visit.right_eye.clone(),
         left_eye: visit.left_eye.clone(),
@@ -58,12 +59,19 @@ pub async fn today(station: &Station, visit: &Visit, s: &Stand) -> Result<Today,
         answers,
         remarks: standing(s).filter_map(remark).collect(),
         needle: s.facts.injections.iter().map(needle).collect(),
+        after_needle: standing(s).filter_map(after_needle).collect(),
         unwell: s.facts.unwell,
         calls_open: s.facts.calls.iter().filter(|c| c.reached.is_none()).count(),
         paused_until_utc_us: s.facts.paused_until_us,
         light: light(station, visit, s),
         facts: s.events.iter().map(|e| fact(e, s)).collect(),
     })
+}
+
+/// Answers by the id of their question. Only one that begins with "yes" is a yes: a stop is never missed for a word more.
+fn answered(s: &Stand) -> Vec<(&str, bool)> {
+    let yes = |a: &str| a.trim().to_lowercase().starts_with("yes");
+    s.facts.answers.iter().map(|(id, (a, ..))| (id.as_str(), yes(a))).collect()
 }
 
 /// The facts that were not undone, oldest first.
@@ -74,6 +82,11 @@ fn standing(s: &Stand) -> impl DoubleEndedIterator<Item = &Event> {
 fn remark(e: &Event) -> Option<Remark> {
     let Fact::Remarked { text } = &e.fact else { return None };
     Some(Remark { fact: e.seq, text: text.clone(), who: e.who.clone(), at_utc_us: e.at_us })
+}
+
+fn after_needle(e: &Event) -> Option<Remark> {
+    let Fact::Noted { note } = &e.fact else { return None };
+    Some(Remark { fact: e.seq, text: note_said(note), who: e.who.clone(), at_utc_us: e.at_us })
 }
 
 /// What comes before anything else.
@@ -88,14 +101,7 @@ fn first(s: &Stand) -> Vec<String> {
     if s.facts.identity.is_none() {
         said.push("Two identifiers are not ticked yet.".to_owned());
     }
-    // Only an answer that begins with "yes" is a yes: a stop is never missed for a word more.
-    let answered: Vec<(&str, bool)> = s
-        .facts
-        .answers
-        .iter()
-        .map(|(id, (a, ..))| (id.as_str(), a.trim().to_lowercase().starts_with("yes")))
-        .collect();
-    said.extend(stops(&s.views, &answered));
+    said.extend(stops(&s.views, &answered(s)));
     said.extend(queries(s));
     for j in &s.judged {
         let name = &j.kept.name;
@@ -141,10 +147,16 @@ fn needle(i: &Injection) -> String {
         Some(mg) => dose_said(mg, i.strength).unwrap_or_else(|e| e.to_string()),
         None => "dose not written down".to_owned(),
     };
-    format!(
-        "{}: {dose}, by {}, prescribed by {}, {}, lot {}, expires {}",
-        i.drug, i.given_by, i.prescribed_by, i.site, i.lot, i.expiry
-    )
+    let parts = [
+        ("given by ", &i.given_by),
+        ("prescribed by ", &i.prescribed_by),
+        ("", &i.site),
+        ("lot ", &i.lot),
+        ("expires ", &i.expiry),
+    ];
+    // What nobody wrote is asked for elsewhere.
+    let written = parts.iter().filter(|(_, value)| !value.trim().is_empty());
+    written.fold(format!("{}: {dose}", i.drug), |said, (name, value)| format!("{said}, {name}{value}"))
 }
 
 /// Light of each eye in words, with what it assumes; no figure where none can be said.
@@ -199,6 +211,11 @@ fn fact(e: &Event, s: &Stand) -> FactLine {
             .or_else(|| fact_said(&e.fact))
             .unwrap_or_else(|| kind.replace('_', " ")),
         kind,
+        happened_utc_us: match &e.fact {
+            Fact::NeedleBegan { start_us, .. } => Some(*start_us),
+            Fact::NeedleEnded { end_us, .. } => Some(*end_us),
+            _ => None,
+        },
         reason: e.reason.clone(),
         can_be_undone: e.fact.can_be_undone(),
         undone: s.facts.undone.contains(&e.seq),

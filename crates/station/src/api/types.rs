@@ -136,6 +136,8 @@ pub struct Today {
     pub identity: Option<String>,
     /// Sentences that come before anything else: stops, queries, what nobody answered.
     pub first: Vec<String>,
+    /// Of these, the answers that stop until somebody else decided.
+    pub stops: Vec<String>,
     /// Sentences for the chair out of the state of eye and person.
     pub notes: Vec<String>,
     /// State of the right eye, as it was noted: an object with the keys that `eye_noted` takes.
@@ -153,6 +155,8 @@ pub struct Today {
     pub remarks: Vec<Remark>,
     /// The record of the needle: one sentence each, oldest first.
     pub needle: Vec<String>,
+    /// What was noted after the needle, oldest first.
+    pub after_needle: Vec<Remark>,
     /// Whether the patient is unwell: nothing is due, nothing sounds.
     pub unwell: bool,
     /// Calls for the clinician that nobody answered.
@@ -208,6 +212,8 @@ pub struct FactLine {
     pub reason: Option<String>,
     /// The fact in words, without a full stop.
     pub text: String,
+    /// When it happened, where that is not when it was kept: the needle's start and end. Microseconds since 1970 UTC.
+    pub happened_utc_us: Option<i64>,
     /// Whether a person may undo it by a fact of kind `undone`.
     pub can_be_undone: bool,
     /// Whether it was undone: then it has no effect.
@@ -291,6 +297,10 @@ pub struct UnassignedFrame {
     pub why: String,
     /// The patient's number in the file.
     pub patient_id: Option<String>,
+    /// The patient's name in the file.
+    pub patient_name: Option<String>,
+    /// Date of birth in the file, with the month in letters.
+    pub birth_date: Option<String>,
     /// Open visits that it might belong to, with the fields that differ; nothing is chosen.
     pub beside: Vec<Candidate>,
 }

@@ -1,6 +1,6 @@
 //! Frames that fit no visit: they wait for a person, and are never guessed.
 
-use super::brief::{Judged, Known};
+use super::brief::{Judged, Known, birth_date};
 use super::error::ApiError;
 use super::orders::pairs;
 use super::types::{Candidate, Unassigned, UnassignedFrame};
@@ -58,13 +58,23 @@ pub async fn unassigned(State(station): State<Station>) -> Result<Json<Unassigne
     for kept in station.store().unassigned(MOST).await? {
         let why = kept.unassigned.clone().unwrap_or_else(|| "no visit was named".to_owned());
         let patient_id = kept.person.as_ref().map(|p| p.id.reveal().clone()).filter(|id| !id.is_empty());
+        let name = kept.person.as_ref().map(|p| p.name.reveal().replace('^', " ").trim().to_owned());
+        let born =
+            kept.person.as_ref().and_then(|p| p.birth_date.as_ref()).and_then(|b| birth_date(b.reveal()));
         let seen = match kept.observation_id {
             Some(_) => station.store().observation(kept.id).await?,
             None => None,
         };
         let judged = Judged::new(&station, kept, seen.as_ref(), None, &[], &[], &Known::default())?;
         let beside = beside(&judged.kept, &open);
-        frames.push(UnassignedFrame { brief: judged.brief(), why, patient_id, beside });
+        frames.push(UnassignedFrame {
+            brief: judged.brief(),
+            why,
+            patient_id,
+            patient_name: name.filter(|n| !n.is_empty()),
+            birth_date: born,
+            beside,
+        });
     }
     Ok(Json(Unassigned { schema: "serrata.unassigned/1", frames }))
 }

@@ -58,7 +58,7 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
                 rank: v.view.rank.word().to_owned(),
                 state: v.state.word().to_owned(),
                 frames: v.frames.clone(),
-                why: v.why.clone(),
+                why: v.why.iter().cloned().chain(v.closure.as_ref().and_then(closed_because)).collect(),
                 tries: v.tries,
             })
             .collect(),
@@ -67,6 +67,12 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
         today,
         cautions: cautions(&views).into_iter().map(str::to_owned).collect(),
     }))
+}
+
+/// Why a person closed a view, and who.
+fn closed_because(c: &Closure) -> Option<String> {
+    let why = c.why?.screen();
+    Some(if c.who.is_empty() { why.to_owned() } else { format!("{why} ({})", c.who) })
 }
 
 /// A checked frame for the charts; frames set aside do not lie on them.

@@ -1,16 +1,14 @@
 use serrata_dicom::Secret;
+use serrata_store::SECRET_FILE;
 use std::io::{self, Read, Write};
 use std::path::Path;
-
-/// Name of the secret's file in the data folder.
-const FILE: &str = "deidentify.key";
 
 /// The house's secret that copies are made with: made on first use, readable by its owner alone.
 ///
 /// # Errors
 /// Where it cannot be read or made, or has another length.
 pub fn house_secret(data: &Path) -> io::Result<Secret> {
-    let place = data.join(FILE);
+    let place = data.join(SECRET_FILE);
     let wrong = |what: &str| io::Error::other(format!("{}: {what}", place.display()));
     let mut bytes = Vec::new();
     match std::fs::File::open(&place) {
@@ -47,7 +45,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let first = house_secret(dir.path()).unwrap();
         assert_eq!(house_secret(dir.path()).unwrap(), first);
-        std::fs::write(dir.path().join(FILE), b"short").unwrap();
+        std::fs::write(dir.path().join(SECRET_FILE), b"short").unwrap();
         assert!(house_secret(dir.path()).unwrap_err().to_string().contains("32 bytes"));
     }
 }

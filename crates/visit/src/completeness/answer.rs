@@ -88,7 +88,7 @@ fn next(open: &[&ViewStatus]) -> Option<String> {
         (ViewState::Overdue, _) if v.view.phase == Some(serrata_words::Phase::Transit) => {
             format!("{what}: the transit is over; close it with a reason")
         }
-        (ViewState::Overdue, _) => format!("{what}, overdue: late beats missing"),
+        (ViewState::Overdue, _) => format!("{what}, overdue: late is better than none"),
         (_, 0) => what,
         (_, 1) => format!("{what}, a second try"),
         (_, n) => format!("{what}, after {n} tries that were not usable"),

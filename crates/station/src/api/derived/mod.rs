@@ -10,6 +10,7 @@ mod report;
 mod selections;
 
 use super::error::ApiError;
+use super::reading::read_runs;
 use super::stand::Stand;
 use crate::Station;
 use crate::handover::Derived;
@@ -65,7 +66,7 @@ pub(super) async fn derived(
     let mut out = Vec::new();
     out.extend(paper.map(|pdf| selections::paper(&about, pdf)));
     out.extend(selections::selections(&about));
-    out.extend(report::report(&about));
+    out.extend(report::report(&about, &read_runs(station, visit.id.0).await?));
     out.extend(corrected::corrected(&about));
     out.extend(montages::montages(&about));
     Ok(out)

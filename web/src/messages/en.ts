@@ -184,6 +184,7 @@ export const en = {
     since: (time: string) => `since ${time}`,
     waitsUntil: (time: string) => `waits until ${time}`,
     called: "Clinician to look now: nobody reached yet",
+    more: (n: number) => `And ${String(n)} more.`,
     calledOf: (who: string) => `${who}: clinician to look now, nobody reached yet.`,
     seated: "In the chair",
     whoNext: "Who next",

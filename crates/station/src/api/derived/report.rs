@@ -5,7 +5,7 @@ use crate::api::frame::appraisal;
 use crate::api::reading::ReadRun;
 use crate::handover::Derived;
 use serrata_dicom::{Instance, Said, SaidArea, SaidDecision, SaidTime, write_report};
-use serrata_words::{AppraisalLine, Region};
+use serrata_words::{AppraisalLine, Eye, Region};
 
 /// One report of all pictures that are in the hand-over and were looked at, and of the dye runs that were read; none where there is
 /// none.
@@ -39,22 +39,36 @@ pub(super) fn report(about: &About<'_>, runs: &[ReadRun]) -> Option<Derived> {
     Some(Derived::new("report", number, frames, make))
 }
 
-/// The visible retina with the verdict, then each finding.
-fn of_picture(line: &AppraisalLine, picture: &Instance, frame: Option<u32>, id: i64) -> Vec<Said> {
-    let eye = line.eye.labelled.or(line.eye.inferred);
-    let said = |what: &str, called: String, place: &Region| Said {
-        picture: picture.clone(),
+/// A place of a picture of which nothing is said yet.
+fn nothing_yet(
+    picture: Instance,
+    frame: Option<u32>,
+    eye: Option<Eye>,
+    what: &str,
+    called: String,
+    rings: Vec<Vec<[f64; 2]>>,
+) -> Said {
+    Said {
+        picture,
         frame,
         eye,
         what: what.to_owned(),
         called,
-        rings: place.polygons.clone(),
+        rings,
         verdict: None,
         score: None,
         share: None,
         area: None,
         times: Vec::new(),
         decision: None,
+    }
+}
+
+/// The visible retina with the verdict, then each finding.
+fn of_picture(line: &AppraisalLine, picture: &Instance, frame: Option<u32>, id: i64) -> Vec<Said> {
+    let eye = line.eye.labelled.or(line.eye.inferred);
+    let said = |what: &str, called: String, place: &Region| {
+        nothing_yet(picture.clone(), frame, eye, what, called, place.polygons.clone())
     };
     let v = &line.visible_retina;
     let area = match (v.area_mm2, v.area_interval_mm2, v.radius_mm) {
@@ -92,19 +106,9 @@ fn of_run(about: &About<'_>, run: &ReadRun) -> Vec<Said> {
         return Vec::new();
     };
     let frames = about.known.get(&kept.sha256).map_or(1, |h| h.frames);
-    let said = |what: &str, called: String, rings: Vec<Vec<[f64; 2]>>| Said {
-        picture: picture.clone(),
-        frame: (frames > 1).then_some(kept.index + 1),
-        eye: Some(run.eye),
-        what: what.to_owned(),
-        called,
-        rings,
-        verdict: None,
-        score: None,
-        share: None,
-        area: None,
-        times: Vec::new(),
-        decision: None,
+    let frame = (frames > 1).then_some(kept.index + 1);
+    let said = |what: &str, called: String, rings: Vec<Vec<[f64; 2]>>| {
+        nothing_yet(picture.clone(), frame, Some(run.eye), what, called, rings)
     };
     let line = &run.line;
     let times = [

@@ -295,6 +295,13 @@ def test_where_to_look_next_and_what_was_corrected(clinic):
     notes = " ".join(clinic.visit(later)["today"]["notes"])
     assert "a light at the ceiling" in notes and "A child" in notes, notes
 
+    # What was there last time lies on the next visit's chart, and beside the view that it stood for.
+    (before,) = [f["id"] for f in clinic.visit(visit)["frames"]]
+    shown = clinic.visit(later)
+    assert {c["eye"]: [f["frame_id"] for f in c["last"]] for c in shown["charts"]} == {"R": [before], "L": []}
+    assert {v["name"]: v["last_frame"] for v in shown["views"]} == {
+        v["name"]: before if (v["eye"], v["modality"], v["gaze"]) == ("R", "colour", "primary") else None for v in shown["views"]}  # fmt: skip
+
     # Corrections are facts with author, time and reason; the original stays.
     frame = clinic.visit(visit)["frames"][0]["id"]
     assert "reason" in clinic.refused(f"/frames/{frame}/correct", who="RK", reason=" ", gaze="up")

@@ -252,6 +252,18 @@ describe("visit", () => {
     await page.context().close();
   });
 
+  test("the last visit is a thin line on the charts, and its frame stands beside what is due", async () => {
+    const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
+    expect(await page.locator("figure .last path").count()).toBe(2);
+    expect(await page.getByLabel("Key to the charts").getByText("the last visit").count()).toBe(1);
+    const due = page.locator("li", { hasText: "Right eye (OD), colour, looking down" });
+    await due.getByRole("link", { name: "Last visit's frame: Right eye (OD), colour, looking down" }).click();
+    await page.getByText("What to do").waitFor();
+    expect(page.url()).toContain("/frames/104");
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
   test("what is said in the chair is kept, shown and undone, by touch and by key", async () => {
     const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
     await page.getByLabel("Your initials").fill("RK");

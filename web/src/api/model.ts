@@ -57,7 +57,7 @@ export type ChartRing = Narrow<"ChartRing", { outline: RetinalPoint[] }>;
 export type ChartFrame = Narrow<"ChartFrame", { modality: Modality; verdict: Verdict; outlines: RetinalPoint[][] }>;
 export type ChartDue = Narrow<"ChartDue", { outlines: RetinalPoint[][] }>;
 export type ChartLook = Required<Schemas["ChartLook"]>;
-export type Chart = Narrow<"Chart", { eye: Eye; rings: ChartRing[]; frames: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
+export type Chart = Narrow<"Chart", { eye: Eye; rings: ChartRing[]; frames: ChartFrame[]; last: ChartFrame[]; due: ChartDue[]; look: ChartLook | null }>;
 
 /** What is known of an eye today, as a person noted it; a key that nobody noted is false or null. */
 export interface EyeState {

@@ -1163,6 +1163,8 @@ export interface components {
             eye: string;
             /** @description Footprints of frames. */
             frames: components["schemas"]["ChartFrame"][];
+            /** @description Footprints of the last visit's frames that could be used: the best of each kind and gaze. */
+            last: components["schemas"]["ChartFrame"][];
             look?: components["schemas"]["ChartLook"] | null;
             /** @description Rings of landmarks. */
             rings: components["schemas"]["ChartRing"][];
@@ -2259,6 +2261,11 @@ export interface components {
             frames: number[];
             /** @description Gaze. */
             gaze: string;
+            /**
+             * Format: int64
+             * @description The frame that stood for it best at the last visit.
+             */
+            last_frame?: number | null;
             /** @description Kind of picture. */
             modality: string;
             /** @description Name, unique in the visit. */

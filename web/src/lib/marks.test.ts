@@ -6,6 +6,7 @@ const ring = (size: number): RetinalPoint[] => [0, 90, 180, 270].map((meridian):
 const chart: Chart = {
   eye: "R",
   rings: [],
+  last: [],
   frames: [
     { frame_id: 1, modality: "colour", verdict: "usable", calibrated: false, outlines: [ring(60)] },
     { frame_id: 2, modality: "faf", verdict: "not_usable", calibrated: false, outlines: [ring(50)] },
@@ -31,7 +32,7 @@ describe("chart marks", () => {
 
   test("of many frames the best of each view keeps its mark, and all keep their outline", () => {
     const frames = Array.from({ length: 30 }, (_, i) => ({ ...(chart.frames[0] as ChartFrame), frame_id: i }));
-    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "met", frames: [17, 3], why: [], tries: 2 };
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "met", frames: [17, 3], why: [], tries: 2, last_frame: null };
     const marks = frameMarks({ ...chart, frames }, [], [view], 17);
     expect(marks).toHaveLength(30);
     expect(marks.filter((m) => m.at !== null)).toHaveLength(MOST_MARKS);
@@ -44,7 +45,7 @@ describe("chart marks", () => {
   });
 
   test("views of one gaze are one outline with one short name; an unknown view keeps its own", () => {
-    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "due", frames: [], why: [], tries: 0 };
+    const view: VisitView = { name: "v", eye: "R", modality: "colour", gaze: "primary", rank: "must", state: "due", frames: [], why: [], tries: 0, last_frame: null };
     const due = ["v", "w", "x"].map((name) => ({ view: name, label: `${name} in full`, outlines: [ring(75)] }));
     const marks = dueMarks({ ...chart, due }, [view, { ...view, name: "w", modality: "faf" }], [], 12);
     expect(marks.map((m) => m.label)).toEqual(["ahead: colour, FAF; x in full"]);
@@ -52,6 +53,6 @@ describe("chart marks", () => {
 
   test("the chart is told in a sentence", () => {
     expect(chartSentence(chart, frameMarks(chart, [], [], 17))).toBe("Frames placed: 2. Still due: down.");
-    expect(chartSentence({ ...chart, due: [], look: null }, [])).toBe("No frame is placed yet. Nothing is due.");
+    expect(chartSentence({ ...chart, last: [], due: [], look: null }, [])).toBe("No frame is placed yet. Nothing is due.");
   });
 });

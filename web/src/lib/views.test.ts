@@ -3,7 +3,7 @@ import type { VisitView } from "../api/model";
 import { byRank, chartPair } from "./views";
 
 const view = (name: string, rank: VisitView["rank"], state: VisitView["state"]): VisitView => ({
-  name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [], why: [], tries: 0,
+  name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [], why: [], tries: 0, last_frame: null,
 });
 
 test("musts come before shoulds, and what is due before what is met", () => {
@@ -15,7 +15,7 @@ test("musts come before shoulds, and what is due before what is met", () => {
 
 test("the right eye's chart is first, whatever the server sends first or leaves out", () => {
   const rings = [{ name: "ora", degrees: 108, outline: [] }];
-  const left = { eye: "L" as const, rings, frames: [], due: [], look: null };
+  const left = { eye: "L" as const, rings, frames: [], last: [], due: [], look: null };
   expect(chartPair([left]).map((c) => c.eye)).toEqual(["R", "L"]);
   expect(chartPair([left])[0]?.rings).toEqual(rings);
   expect(chartPair([left, { ...left, eye: "R" }]).map((c) => c.eye)).toEqual(["R", "L"]);

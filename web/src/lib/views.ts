@@ -27,6 +27,6 @@ export function byRank(views: readonly VisitView[]): VisitView[] {
 export function chartPair(charts: readonly Chart[]): Chart[] {
   const rings = charts[0]?.rings ?? [];
   return (["R", "L"] satisfies Eye[]).map(
-    (eye) => charts.find((chart) => chart.eye === eye) ?? { eye, rings, frames: [], due: [], look: null },
+    (eye) => charts.find((chart) => chart.eye === eye) ?? { eye, rings, frames: [], last: [], due: [], look: null },
   );
 }

@@ -226,6 +226,8 @@ export const en = {
     charts: "Retinal charts, as one faces the patient",
     key: "Key to the charts",
     stillDue: "still due",
+    lastVisit: "the last visit",
+    lastOf: (view: string) => `Last visit's frame: ${view}`,
     rings: "Rings in degrees of eye angle. Small dashed ring: usual place of the optic disc.",
     complete: "Are the pictures complete?",
     completeOnly: "This speaks of pictures only. When the patient may leave, staff decide.",

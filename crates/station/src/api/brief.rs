@@ -31,8 +31,8 @@ pub struct Judged {
 pub struct Known {
     /// The person's state today, else as it was carried from the last visit.
     pub person: PersonState,
-    /// What the best frame of each picture was judged at the last visit.
-    pub best: Vec<(Option<Eye>, Modality, Gaze, Judgement)>,
+    /// The best frame of each eye, kind and gaze at the last visit.
+    pub last: Vec<Judged>,
 }
 
 impl Judged {
@@ -70,8 +70,7 @@ impl Judged {
             .filter(|e| e.view == view && e.eye == eye)
             .filter_map(|e| Some(Try::of(e.observation.as_ref()?, e.judgement.as_ref()?)))
             .collect();
-        let best =
-            known.best.iter().find(|(e, m, g, _)| *e == eye && *m == modality && *g == gaze).map(|b| &b.3);
+        let best = of_last(&known.last, eye, modality, gaze).and_then(|b| b.judgement.as_ref());
         let before = Before { tries: &tries, ahead: ahead(earlier, eye, modality), best };
         let judgement =
             observation.as_ref().map(|o| judge(o, &view, kept.eye(), &state, before, station.rules()));
@@ -160,19 +159,25 @@ async fn known(station: &Station, visit: &Visit) -> Result<Known, ApiError> {
         return Ok(Known { person, ..Known::default() });
     };
     let then = judged_frames(station, &last, &Known::default()).await?;
-    let mut best: Vec<(Option<Eye>, Modality, Gaze, Judgement)> = Vec::new();
+    let mut best: Vec<Judged> = Vec::new();
     for j in then.into_iter().filter(|j| j.eye.is_some() && j.kept.set_aside.is_none()) {
-        let Some(judgement) = j.judgement else { continue };
-        let at = |b: &&mut (Option<Eye>, Modality, Gaze, Judgement)| {
-            b.0 == j.eye && b.1 == j.view.modality && b.2 == j.view.gaze
+        let Some(verdict) = j.judgement.as_ref().map(|j| j.verdict) else { continue };
+        let same = |b: &&mut Judged| {
+            b.eye == j.eye && b.view.modality == j.view.modality && b.view.gaze == j.view.gaze
         };
-        match best.iter_mut().find(at) {
-            Some(b) if judgement.verdict < b.3.verdict => b.3 = judgement,
+        match best.iter_mut().find(same) {
+            Some(b) if b.judgement.as_ref().is_some_and(|before| verdict < before.verdict) => *b = j,
             Some(_) => {}
-            None => best.push((j.eye, j.view.modality, j.view.gaze, judgement)),
+            None => best.push(j),
         }
     }
-    Ok(Known { person, best })
+    Ok(Known { person, last: best })
+}
+
+/// The best frame of an eye, a kind and a gaze at the last visit.
+#[must_use]
+pub fn of_last(last: &[Judged], eye: Option<Eye>, modality: Modality, gaze: Gaze) -> Option<&Judged> {
+    last.iter().find(|b| b.eye == eye && b.view.modality == modality && b.view.gaze == gaze)
 }
 
 /// How far a clock may run ahead before it is told: a day and the widest zone where it does not say its zone.

@@ -28,6 +28,8 @@ pub struct Stand {
     pub views: Vec<View>,
     /// The person's state today, else as it was carried from the last visit.
     pub person: PersonState,
+    /// The best frame of each eye, kind and gaze at the last visit.
+    pub last: Vec<Judged>,
     /// Its injections as clocks: what a person marked, else what the frames' headers say.
     pub dyes: Vec<Dye>,
     /// How the clocks of its instruments are tied to the station's.
@@ -81,7 +83,18 @@ pub async fn stand(station: &Station, visit: &Visit) -> Result<Stand, ApiError> 
     if !joint.is_empty() {
         status = status_at(&views, &candidates, &closed, &Scene { joint: &joint, ..scene });
     }
-    Ok(Stand { judged, events, facts, status, views, person: known.person, dyes, ties, now_us })
+    Ok(Stand {
+        judged,
+        events,
+        facts,
+        status,
+        views,
+        person: known.person,
+        last: known.last,
+        dyes,
+        ties,
+        now_us,
+    })
 }
 
 impl Stand {

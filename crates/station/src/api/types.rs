@@ -250,6 +250,8 @@ pub struct ViewLine {
     pub why: Vec<String>,
     /// Tries spent.
     pub tries: usize,
+    /// The frame that stood for it best at the last visit.
+    pub last_frame: Option<i64>,
 }
 
 /// A frame as a line.
@@ -439,6 +441,8 @@ pub struct Chart {
     pub rings: Vec<ChartRing>,
     /// Footprints of frames.
     pub frames: Vec<ChartFrame>,
+    /// Footprints of the last visit's frames that could be used: the best of each kind and gaze.
+    pub last: Vec<ChartFrame>,
     /// Outlines of what is still due.
     pub due: Vec<ChartDue>,
     /// Where to look next; null where another gaze wins too little, or nothing is asked of this eye.

@@ -1,6 +1,6 @@
 //! One visit: the pair of charts, what is due, and the answer to: are the pictures complete?
 
-use super::brief::{Judged, birth_date};
+use super::brief::{Judged, birth_date, of_last};
 use super::error::ApiError;
 use super::stand::stand;
 use super::types::{CompleteAnswer, Done, NewVisit, ViewLine, Visit};
@@ -25,12 +25,13 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
     let whole = stand(&station, &visit).await?;
     let today = super::today::today(&station, &visit, &whole).await?;
     let (views, judged, stands) = (whole.views, whole.judged, whole.status);
+    let before: Vec<Placed<'_>> = whole.last.iter().filter_map(|j| placed(&station, j)).collect();
     let placed: Vec<Placed<'_>> = judged.iter().filter_map(|j| placed(&station, j)).collect();
     let asks = visit.state == VisitState::Open && !whole.facts.unwell;
     let mut charts = Vec::new();
     for (eye, state) in [(Eye::R, &visit.right_eye), (Eye::L, &visit.left_eye)] {
         let next = if asks { look(&station, eye, &placed, &stands.views, state).await } else { None };
-        charts.push(chart(eye, &placed, &stands.views, next));
+        charts.push(chart(eye, &placed, &before, &stands.views, next));
     }
     Ok(Json(Visit {
         schema: "serrata.visit/1",
@@ -60,6 +61,8 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
                 frames: v.frames.clone(),
                 why: v.why.iter().cloned().chain(v.closure.as_ref().and_then(closed_because)).collect(),
                 tries: v.tries,
+                last_frame: of_last(&whole.last, v.view.eye, v.view.modality, v.view.gaze)
+                    .map(|j| j.kept.id.0),
             })
             .collect(),
         frames: judged.iter().rev().map(Judged::brief).collect(),

@@ -257,7 +257,7 @@ describe("visit", () => {
     expect(await page.locator("figure .last path").count()).toBe(2);
     expect(await page.getByLabel("Key to the charts").getByText("the last visit").count()).toBe(1);
     const due = page.locator("li", { hasText: "Right eye (OD), colour, looking down" });
-    await due.getByRole("link", { name: "Last visit's frame: Right eye (OD), colour, looking down" }).click();
+    await due.getByRole("link", { name: "the last visit: Right eye (OD), colour, looking down" }).click();
     await page.getByText("What to do").waitFor();
     expect(page.url()).toContain("/frames/104");
     expect(troubles).toEqual([]);

@@ -227,7 +227,7 @@ export const en = {
     key: "Key to the charts",
     stillDue: "still due",
     lastVisit: "the last visit",
-    lastOf: (view: string) => `Last visit's frame: ${view}`,
+    lastOf: (view: string) => `the last visit: ${view}`,
     rings: "Rings in degrees of eye angle. Small dashed ring: usual place of the optic disc.",
     complete: "Are the pictures complete?",
     completeOnly: "This speaks of pictures only. When the patient may leave, staff decide.",

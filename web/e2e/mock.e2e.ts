@@ -252,6 +252,47 @@ describe("visit", () => {
     await page.context().close();
   });
 
+  test("what to say to the patient stands beside the next step, and a frame that needs another try sounds only where that was asked for", async () => {
+    const { page, troubles } = await newPage(browser, 1280);
+    await page.addInitScript(() => {
+      const own = window as unknown as { rung: number; AudioContext: unknown };
+      own.rung = 0;
+      own.AudioContext = class {
+        currentTime = 0;
+        destination = {};
+        createOscillator(): object {
+          own.rung += 1;
+          return { frequency: {}, connect: (to: unknown) => to, start: () => undefined, stop: () => undefined };
+        }
+        createGain(): object {
+          return { gain: { setValueAtTime: () => undefined, linearRampToValueAtTime: () => undefined }, connect: (to: unknown) => to };
+        }
+      };
+    });
+    const rung = (): Promise<number> => page.evaluate(() => (window as unknown as { rung: number }).rung);
+    /** A frame that waits gets its result; the page hears of it by another change. */
+    const comes = async (id: number): Promise<void> => {
+      const row = mock.clinic.row(id);
+      if (row === undefined) throw new Error(`there is no frame ${String(id)}`);
+      row.verdict = "not_usable";
+      await fetch(`${mock.address}/api/v1/visits/1/facts`, { method: "POST", body: JSON.stringify({ who: "RK", reason: null, fact: { kind: "remarked", text: "." } }) });
+    };
+    await page.goto(`${mock.address}/visits/1`);
+    await page.getByText("Say: “Head still. Look down. Both eyes wide open. Now keep still.”").waitFor();
+    const waiting = mock.clinic.rows.filter((r) => r.visit === 1 && r.verdict === null).map((r) => r.id);
+    expect(waiting.length).toBe(1);
+    await comes(waiting[0] ?? 0);
+    await page.getByText("Not usable").nth(1).waitFor();
+    expect(await rung()).toBe(0);
+    await page.getByLabel("or a frame needs another try").check();
+    expect(await rung(), "it is heard when it is turned on").toBe(2);
+    mock.clinic.rows.push({ id: 1500, visit: 1, eye: "L", modality: "colour", gaze: "up", minute: 44, verdict: null });
+    await comes(1500);
+    await expect.poll(rung).toBe(4);
+    expect(troubles).toEqual([]);
+    await page.context().close();
+  });
+
   test("the last visit is a thin line on the charts, and its frame stands beside what is due", async () => {
     const { page, troubles } = await open("/visits/1", "Are the pictures complete?");
     expect(await page.locator("figure .last path").count()).toBe(2);
@@ -341,7 +382,7 @@ describe("visit", () => {
 
   test("a due view is closed with a reason, and the next step moves on", async () => {
     const { page } = await open("/visits/1", "Are the pictures complete?");
-    const step = page.getByLabel("Next step");
+    const step = page.getByLabel("Next step").getByRole("status");
     expect(await step.innerText()).toBe("Right eye (OD), colour, looking down");
     await page.locator("li", { hasText: "Right eye (OD), colour, looking down" }).getByRole("button", { name: "Not obtainable" }).click();
     await page.getByLabel("Lids in the way").check();

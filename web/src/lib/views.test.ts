@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import type { VisitView } from "../api/model";
-import { byRank, chartPair } from "./views";
+import { byRank, chartPair, nextView } from "./views";
 
 const view = (name: string, rank: VisitView["rank"], state: VisitView["state"]): VisitView => ({
   name, rank, state, eye: "R", modality: "colour", gaze: "primary", frames: [], why: [], tries: 0, last_frame: null,
@@ -19,4 +19,16 @@ test("the right eye's chart is first, whatever the server sends first or leaves 
   expect(chartPair([left]).map((c) => c.eye)).toEqual(["R", "L"]);
   expect(chartPair([left])[0]?.rings).toEqual(rings);
   expect(chartPair([left, { ...left, eye: "R" }]).map((c) => c.eye)).toEqual(["R", "L"]);
+});
+
+test("the next step's view is the one whose line it begins with, the longest where several do", () => {
+  const all = [
+    { ...view("a", "must", "due"), gaze: "up" as const },
+    { ...view("b", "must", "due"), gaze: "up_right" as const },
+    { ...view("c", "must", "met"), gaze: "primary" as const },
+  ];
+  expect(nextView(all, "Right eye (OD), colour, looking up and to the patient's right, a second try")?.name).toBe("b");
+  expect(nextView(all, "Right eye (OD), colour, looking up")?.name).toBe("a");
+  expect(nextView(all, "Right eye (OD), colour, straight ahead")).toBeNull();
+  expect([nextView(all, "Something else"), nextView(all, null), nextView([], "x")]).toEqual([null, null, null]);
 });

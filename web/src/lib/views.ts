@@ -1,5 +1,6 @@
 /** Views and charts in the order of the screen. */
 import type { Chart, Eye, VisitView } from "../api/model";
+import { viewLine } from "./words";
 
 const EARLIER: Record<VisitView["state"], number> = {
   due: 0,
@@ -18,6 +19,13 @@ export function byRank(views: readonly VisitView[]): VisitView[] {
   return [...views].sort(
     (a, b) => Number(a.rank === "should") - Number(b.rank === "should") || EARLIER[a.state] - EARLIER[b.state],
   );
+}
+
+/** The view that the next step names, or null where it names none. The server's sentence begins with the view's own line. */
+export function nextView(views: readonly VisitView[], step: string | null): VisitView | null {
+  const named = views.filter((v) => step?.startsWith(viewLine(v.eye, v.modality, v.gaze)) === true && EARLIER[v.state] === 0);
+  // The longest line that fits: "looking up" also begins "looking up and to the patient's right".
+  return named.sort((a, b) => viewLine(b.eye, b.modality, b.gaze).length - viewLine(a.eye, a.modality, a.gaze).length)[0] ?? null;
 }
 
 /**

@@ -21,7 +21,7 @@ part_rust() { cargo test --release --workspace --locked; }
 part_docs() { RUSTDOCFLAGS="-D warnings" cargo doc --release --no-deps --workspace --locked; }
 part_browser() { scripts/browser.sh; }
 # Two at a time, each file by one of them: a file shares its server.
-part_checks() { .venv/bin/python -m pytest checks -q -ra --strict-markers -n 2 --dist loadfile; }
+part_checks() { .venv/bin/python -m pytest checks -q -ra --strict-markers -n 2 --dist loadfile --durations 12; }
 
 [ "$#" -eq 0 ] || parts=("$@")
 for name in "${parts[@]}"; do

@@ -282,7 +282,7 @@ describe("visit", () => {
     const waiting = mock.clinic.rows.filter((r) => r.visit === 1 && r.verdict === null).map((r) => r.id);
     expect(waiting.length).toBe(1);
     await comes(waiting[0] ?? 0);
-    await page.getByText("Not usable").nth(1).waitFor();
+    await page.getByText("Being checked").waitFor({ state: "detached" });
     expect(await rung()).toBe(0);
     await page.getByLabel("or a frame needs another try").check();
     expect(await rung(), "it is heard when it is turned on").toBe(2);

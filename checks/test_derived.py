@@ -51,6 +51,10 @@ class Served:
         self.study = generate_uid()
         self.visit = opened(self.server, self.study)
         files = [frame(folder, self.study, 41, 1), frame(folder, self.study, 41, 2, "up"), frame(folder, self.study, 41, 3)]
+        for file in files:
+            asked = pydicom.dcmread(file)
+            asked.AccessionNumber = "A-17"
+            asked.save_as(file)
         wrong = pydicom.dcmread(files[2])
         wrong.ImageLaterality = "L"
         wrong.save_as(files[2])
@@ -98,6 +102,7 @@ def test_every_kind_of_object_is_there(served: Served, objects: dict[str, Datase
     assert len({d.SOPInstanceUID for d in objects.values()}) == len(objects)
     assert {d.StudyInstanceUID for d in objects.values()} == {served.study}
     assert {(str(d.PatientID), str(d.PatientName)) for d in objects.values()} == {("INV-9", "Fernley^Ode")}
+    assert {(d.AccessionNumber, d.StudyInstanceUID) for d in objects.values()} == {("A-17", served.study)}, "what the worklist gave"
 
 
 def test_dciodvfy_finds_no_error(served: Served, objects: dict[str, Dataset], tmp_path: pathlib.Path) -> None:

@@ -19,7 +19,7 @@ use serrata_dicom::{Header, Instance, NewDocument, Person, read_header, uid};
 use serrata_store::{FrameId, Visit};
 use serrata_words::{Personal, Stamp};
 use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Series of these objects in the study: beyond those that instruments count (judgement).
 const PAPERS: u32 = 9001;
@@ -118,6 +118,24 @@ impl About<'_> {
         move || runtime.block_on(station.store().read_original(&sha256)).map_err(|e| e.to_string())
     }
 
+    /// The accession number: what the pictures say, else the visit's one order that is no provisional one; empty where they differ.
+    fn accession(&self) -> String {
+        let said = |all: Vec<&str>| -> Vec<String> {
+            let unique: BTreeSet<&str> = all.into_iter().map(str::trim).filter(|a| !a.is_empty()).collect();
+            unique.into_iter().map(str::to_owned).collect()
+        };
+        let mut numbers = said(self.known.values().map(|h| h.accession.as_str()).collect());
+        if numbers.is_empty() {
+            let orders = self.stand.facts.orders.iter().map(|(o, _)| o).filter(|o| !o.provisional);
+            numbers = said(orders.map(|o| o.number.as_str()).collect());
+        }
+        match numbers.as_slice() {
+            // A short string (PS3.5 §6.2).
+            [one] if one.chars().count() <= 16 => one.clone(),
+            _ => String::new(),
+        }
+    }
+
     /// A series of this visit's study.
     fn series(&self, number: u32) -> String {
         number_of(&[], &format!("series {number} of {}", self.visit.study_uid))
@@ -128,7 +146,7 @@ impl About<'_> {
         NewDocument {
             patient: self.person(),
             study_uid: self.visit.study_uid.clone(),
-            accession: String::new(),
+            accession: self.accession(),
             study_began: stamp(self.visit.opened_us),
             made: stamp(self.stand.now_us),
             series_uid: self.series(series),

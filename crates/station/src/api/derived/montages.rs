@@ -81,6 +81,7 @@ fn one(
         study_uid: about.visit.study_uid.clone(),
         series_uid: about.series(MONTAGES),
         instance_uid: number.clone(),
+        accession: about.accession(),
         series_number: MONTAGES,
         instance_number: nth(n),
         study_began: Some(super::stamp(about.visit.opened_us)),

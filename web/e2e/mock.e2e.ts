@@ -679,7 +679,8 @@ describe("intake", () => {
     await item.getByLabel("Visit").selectOption("3");
     await item.getByRole("button", { name: /^Assign\s+901\.jpg$/ }).click();
     await page.getByText("901.jpg is assigned to Moss Umbrella.").waitFor();
-    expect(await page.locator("li", { hasText: "patient number" }).filter({ hasText: "901.jpg" }).count()).toBe(0);
+    // The list is loaded after the sentence is there.
+    await expect.poll(() => page.locator("li", { hasText: "patient number" }).filter({ hasText: "901.jpg" }).count()).toBe(0);
     expect(mock.calls).toEqual(['POST /api/v1/frames/901/assign {"visit_id":3}']);
     await page.context().close();
   });

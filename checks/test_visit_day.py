@@ -230,6 +230,9 @@ def unwell_during_dye(clinic: Clinic, visit: int) -> None:
         "start_error_us": 1_000_000,
     }  # fmt: skip
     assert "strength" in clinic.refused(f"/visits/{visit}/facts", who="MN", fact={"kind": "injected", "injection": needle})
+    for wrong, says in [({"strength": -1.0}, "above zero"), ({"mg": 0.0}, "above zero"), ({"expiry": "08/27"}, "expiry"), ({"expiry": "2027-13"}, "expiry")]:
+        body = {"kind": "injected", "injection": {**needle, "strength": 100.0, **wrong}}
+        assert says in clinic.refused(f"/visits/{visit}/facts", who="MN", fact=body), wrong
     clinic.tell(visit, "injected", who="MN", injection={**needle, "strength": 100.0})
     assert "mg per mL" in clinic.visit(visit)["today"]["needle"][0]
     clinic.tell(visit, "unwell", who="MN")
@@ -335,6 +338,7 @@ def test_what_was_a_mistake_is_undone_and_both_stay(clinic):
     assert answer() == "yes"
     assert "no such question" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "answered", "question": "moon", "answer": "yes"})
     assert "empty" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "remarked", "text": " "})
+    assert "too long" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "remarked", "text": "x" * 2001})
     seq = next(a["fact"] for a in today()["answers"] if a["id"] == "light")
     clinic.tell(visit, "undone", seq=seq, reason="asked the wrong patient")
     assert answer() is None

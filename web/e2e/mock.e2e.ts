@@ -331,6 +331,8 @@ describe("visit", () => {
     await page.getByLabel("Date of birth").check();
     await page.getByRole("dialog").getByRole("button", { name: "Keep" }).click();
     await page.getByText("name, date of birth (RK)").waitFor();
+    const focused = (): Promise<string> => page.evaluate(() => document.activeElement?.id ?? "");
+    await expect.poll(focused, { message: "the focus stays at the question" }).toBe("question-identity");
 
     const question = page.locator("li", { hasText: "seizures with flicker" });
     // A yes that stops stands before all else; it is answered anew.
@@ -392,6 +394,7 @@ describe("visit", () => {
     await page.getByRole("dialog", { name: "Who are you?" }).getByLabel("Initials").fill("RK");
     await page.keyboard.press("Enter");
     await expect.poll(() => step.innerText()).toBe("Left eye (OS), colour, looking up");
+    await expect.poll(() => page.evaluate(() => document.activeElement?.id ?? ""), { message: "the focus stays at the view" }).toBe("view-R colour down");
     expect(mock.calls).toContain(
       'POST /api/v1/visits/1/facts {"who":"RK","reason":null,"fact":{"kind":"view_ended","view":"R colour down","end":"not_obtainable","why":"lids"}}',
     );

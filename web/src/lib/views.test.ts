@@ -30,5 +30,7 @@ test("the next step's view is the one whose line it begins with, the longest whe
   expect(nextView(all, "Right eye (OD), colour, looking up and to the patient's right, a second try")?.name).toBe("b");
   expect(nextView(all, "Right eye (OD), colour, looking up")?.name).toBe("a");
   expect(nextView(all, "Right eye (OD), colour, straight ahead")).toBeNull();
+  // Nothing is said to the patient for a picture that is not to be taken.
+  expect(nextView(all, "Right eye (OD), colour, looking up: dye was given before it; close it with a reason")).toBeNull();
   expect([nextView(all, "Something else"), nextView(all, null), nextView([], "x")]).toEqual([null, null, null]);
 });

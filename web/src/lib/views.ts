@@ -21,9 +21,15 @@ export function byRank(views: readonly VisitView[]): VisitView[] {
   );
 }
 
-/** The view that the next step names, or null where it names none. The server's sentence begins with the view's own line. */
+/**
+ * The view that the next step has taken, or null where it has none. The server's sentence begins with the view's own line; after a colon
+ * it says why that view cannot be taken any more.
+ */
 export function nextView(views: readonly VisitView[], step: string | null): VisitView | null {
-  const named = views.filter((v) => step?.startsWith(viewLine(v.eye, v.modality, v.gaze)) === true && EARLIER[v.state] === 0);
+  const named = views.filter((v) => {
+    const line = viewLine(v.eye, v.modality, v.gaze);
+    return step?.startsWith(line) === true && !step.startsWith(`${line}:`) && EARLIER[v.state] === 0;
+  });
   // The longest line that fits: "looking up" also begins "looking up and to the patient's right".
   return named.sort((a, b) => viewLine(b.eye, b.modality, b.gaze).length - viewLine(a.eye, a.modality, a.gaze).length)[0] ?? null;
 }

@@ -160,7 +160,9 @@ async fn known(station: &Station, visit: &Visit) -> Result<Known, ApiError> {
     };
     let then = judged_frames(station, &last, &Known::default()).await?;
     let mut best: Vec<Judged> = Vec::new();
-    for j in then.into_iter().filter(|j| j.eye.is_some() && j.kept.set_aside.is_none()) {
+    // A frame on its way to another patient may be that one's.
+    let counts = |j: &Judged| j.eye.is_some() && j.kept.set_aside.is_none() && !j.kept.quarantined;
+    for j in then.into_iter().filter(counts) {
         let Some(verdict) = j.judgement.as_ref().map(|j| j.verdict) else { continue };
         let same = |b: &&mut Judged| {
             b.eye == j.eye && b.view.modality == j.view.modality && b.view.gaze == j.view.gaze

@@ -12,6 +12,9 @@ use serrata_store::{Visit, VisitId};
 use serrata_words::Fact;
 use utoipa::ToSchema;
 
+/// Most characters of a note (judgement).
+const LONGEST_NOTE: usize = 2000;
+
 /// A fact to be kept.
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -105,7 +108,23 @@ async fn check(station: &Station, visit: &Visit, fact: &Fact, reason: Option<&st
                 );
             }
         }
+        Fact::Remarked { text } if text.chars().count() > LONGEST_NOTE => {
+            return bad("the note is too long", "Say it in at most 2000 characters");
+        }
         Fact::Injected { injection } => {
+            let strength = injection.strength.map(|c| c.0);
+            let wild = |v: &f64| !(v.is_finite() && *v > 0.0);
+            if [injection.mg, strength].iter().flatten().any(wild) {
+                return bad(
+                    "dose and strength are numbers above zero",
+                    "Copy the prescription, and read the vial in hand",
+                );
+            }
+            let expiry = injection.expiry.trim();
+            let day = |text: &str| text.parse::<jiff::civil::Date>().is_ok();
+            if !expiry.is_empty() && !day(expiry) && !day(&format!("{expiry}-01")) {
+                return bad("the expiry is no month and no day", "Write it as year-month, or year-month-day");
+            }
             if injection.rule == Some(serrata_words::DoseRule::Child)
                 && injection.second_person.as_deref().is_none_or(|p| p.trim().is_empty())
             {

@@ -11,7 +11,7 @@ use axum::Json;
 use axum::extract::{Path, State};
 use serrata_store::{By, ClosedView, Person, ViewEnd, VisitId, VisitState};
 use serrata_visit::{Closure, Protocol, ViewState, cautions};
-use serrata_words::{Eye, Personal};
+use serrata_words::{Eye, Personal, Verdict};
 
 /// One visit with its charts.
 #[utoipa::path(get, path = "/api/v1/visits/{id}", params(("id" = i64, Path)),
@@ -62,6 +62,7 @@ pub async fn visit(State(station): State<Station>, Path(id): Path<i64>) -> Resul
                 why: v.why.iter().cloned().chain(v.closure.as_ref().and_then(closed_because)).collect(),
                 tries: v.tries,
                 last_frame: of_last(&whole.last, v.view.eye, v.view.modality, v.view.gaze)
+                    .filter(|j| j.judgement.as_ref().is_some_and(|j| j.verdict != Verdict::NotUsable))
                     .map(|j| j.kept.id.0),
             })
             .collect(),

@@ -12,6 +12,7 @@ mod lost_side;
 mod motion;
 mod reflex;
 mod sharpness;
+mod slow_jump;
 mod sweep;
 
 pub(crate) use sharpness::{Sharp, sharpness};

@@ -1,8 +1,8 @@
 //! Jumps of the eye during the sweep: vessels break at one row and go on elsewhere along it.
 //!
 //! The picture's fine detail is compared between neighbouring rows. At a break the likeness of adjoining rows falls and
-//! comes back when the lower rows are moved along. A jump that takes many rows leaves every pair of rows alike and only
-//! slants the vessels, which their own slant hides: it is not found.
+//! comes back when the lower rows are moved along. A jump that takes many rows leaves every pair of rows alike: for that
+//! see `slow_jump`.
 
 use super::ramp;
 use crate::{anatomy, filter, mask::Mask};
@@ -53,26 +53,28 @@ impl Jump {
 }
 
 /// Jumps within the retina, surest first. The sweep goes down the rows.
-pub(super) fn jumps(detail: &Plane, retina: &Mask) -> Vec<Jump> {
-    let (w, h) = (detail.width, detail.height);
+pub(super) fn jumps(rows: &Rows) -> Vec<Jump> {
+    let (w, h) = (rows.fine.width, rows.fine.height);
     if w < 120 || h < 80 {
         return Vec::new();
     }
-    let mut out = Rows::new(detail, retina).breaks();
+    let mut out = rows.breaks();
     out.sort_by(|a, b| b.score().total_cmp(&a.score()).then(a.row.cmp(&b.row)));
     out.truncate(6);
     out
 }
 
 /// Fine detail along the rows, 0 outside the retina.
-struct Rows {
-    fine: Plane,
+pub(super) struct Rows {
+    pub(super) fine: Plane,
+    /// The retina without its margin.
+    pub(super) core: Mask,
     /// Energy below which a part of two rows says nothing.
     quiet: f32,
 }
 
 impl Rows {
-    fn new(detail: &Plane, retina: &Mask) -> Self {
+    pub(super) fn new(detail: &Plane, retina: &Mask) -> Self {
         let (w, h) = (detail.width, detail.height);
         // The outline itself does not move with the eye.
         let core = anatomy::core(retina, w as f32 / 70.0);
@@ -91,7 +93,7 @@ impl Rows {
         // Single pixels are noise.
         let fine = filter::rows_mean(&filter::rows_mean(&Plane { width: w, height: h, data }, 2), 2);
         let energy: f32 = fine.data.iter().map(|v| v * v).sum::<f32>() / core.count().max(1) as f32;
-        Self { quiet: 0.15 * energy * (w / PARTS) as f32, fine }
+        Self { quiet: 0.15 * energy * (w / PARTS) as f32, fine, core }
     }
 
     /// The sum of `n` rows from `from` on.

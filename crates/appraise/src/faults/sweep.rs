@@ -1,12 +1,15 @@
 //! Faults that belong to rows, because the picture is swept row by row: blinks and jumps of the eye.
 
-use super::{blink, motion};
+use super::{blink, motion, slow_jump::slow_jump};
 use crate::{contour, mask::Mask, scene::Scene};
 use serrata_frame::Plane;
 use serrata_words::{Finding, FindingKind, Instrument, SlowAxis};
 
 /// Share of the aperture below which a blink took nothing from the retina.
 const LEAST: f64 = 0.004;
+
+/// The most that a slow jump may score: no rule counts that.
+const HINT: f64 = 0.45;
 
 /// How the sweep runs over the working plane.
 pub(crate) struct Sweep<'a> {
@@ -69,11 +72,21 @@ impl<'a> Sweep<'a> {
             return findings;
         }
         let retina = whole.and_not(&self.covered);
-        let jumps = if self.across {
-            motion::jumps(&turned(&scene.detail), &turned_mask(&retina))
+        let rows = if self.across {
+            motion::Rows::new(&turned(&scene.detail), &turned_mask(&retina))
         } else {
-            motion::jumps(&scene.detail, &retina)
+            motion::Rows::new(&scene.detail, &retina)
         };
+        let jumps = motion::jumps(&rows);
+        // Rows that break by a jump lean by it too.
+        if jumps.is_empty()
+            && let Some(slow) = slow_jump(&rows)
+        {
+            let mut f = Finding::new(FindingKind::Motion, HINT * slow.sure, 0.0);
+            self.timed(&mut f, slow.rows[0], slow.rows[1], scene);
+            self.moved(&mut f, slow.shift, scene);
+            findings.push(f);
+        }
         for jump in jumps {
             let mut f = Finding::new(FindingKind::Motion, jump.score(), 0.0);
             self.timed(&mut f, jump.row, jump.row + 1, scene);

@@ -29,7 +29,11 @@ pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
     let shadow = match (iris_shadow(&sides), shaded(seen)) {
         (Some(a), Some(b)) => Some(if a.score < b.score { b } else { a }),
         (a, b) => a.or(b),
-    };
+    }
+    .map(|mut f| {
+        f.fraction = (f.fraction / filled(&seen.scene.aperture)).min(1.0);
+        f
+    });
     [too_far(seen, &sides), too_close(lids), shadow].into_iter().flatten().collect()
 }
 
@@ -89,6 +93,19 @@ fn too_close(lids: &[Finding]) -> Option<Finding> {
         }
         f
     })
+}
+
+/// The share of the width that the aperture takes at its widest, 1 where it takes nothing: what is lost is told as a share
+/// of the aperture, and not of the black beside it.
+fn filled(aperture: &Mask) -> f64 {
+    let w = aperture.width.max(1);
+    let widest = aperture
+        .data
+        .chunks_exact(w)
+        .step_by(4)
+        .filter_map(|row| Some(row.iter().rposition(|b| *b)? + 1 - row.iter().position(|b| *b)?))
+        .max();
+    widest.map_or(1.0, |n| n as f64 / w as f64)
 }
 
 /// One side is darker by far than the one across (judgement: 0.15 to 0.30 of the length more is lost there).

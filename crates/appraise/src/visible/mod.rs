@@ -66,6 +66,9 @@ fn calm(radii: &[usize]) -> Vec<f32> {
     (0..n).map(|k| (0..5).map(|d| radii[(k + n + d - 2) % n] as f32).sum::<f32>() / 5.0 + 0.5).collect()
 }
 
+/// Steps that an outline goes back at most to where it is lit.
+const BACK: usize = STEPS / 24;
+
 /// Means of a ray's values over the `width` steps before and after each step; outside the plane values are `None`.
 struct Profile {
     values: Vec<Option<f32>>,
@@ -87,6 +90,18 @@ impl Profile {
             n += 1.0;
         }
         (n > 0.0).then(|| sum / n)
+    }
+
+    /// Where an outline that was found at a step ends if it is dark beyond: the last step, a little further in at most, with
+    /// that share of the light before. `dark`: the share beyond up to which it is dark there.
+    fn lit_end(&self, found: usize, share: f32, dark: f32) -> usize {
+        let inner = self.mean(found.saturating_sub(3 * BACK), found.saturating_sub(BACK)).unwrap_or(0.0);
+        let outer = self.mean(found + 2, found + 2 + BACK).unwrap_or(0.0);
+        if outer > dark * inner {
+            return found;
+        }
+        let lit = |s: usize| self.values[s].is_some_and(|v| v >= share * inner);
+        (found.saturating_sub(BACK)..=found.min(STEPS - 1)).rev().find(|s| lit(*s)).unwrap_or(found)
     }
 
     /// The last step whose value is above `limit`, or 0.

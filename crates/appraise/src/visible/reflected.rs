@@ -34,28 +34,14 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
         .collect();
     let mut best = Rays::best(&gain, 4, 0.12);
     for (k, s) in best.iter_mut().enumerate() {
-        *s = half_lit(&Profile::along(&rays, k, value, |i| calm.data[i]), *s);
+        *s = Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, 0.5 * LIT);
     }
     (rays, best, margins)
 }
 
-/// Share of the light before a dark rim from which on it is seen as lit.
-const LIT: f32 = 0.45;
-
-/// Steps back at most.
-const BACK: usize = STEPS / 24;
-
-/// Where the outline ends in the dark: the place where half of the light is left. The steepest fall of a soft rim lies
+/// Share of the light before a dark rim from which on retina is seen as lit: about half. The steepest fall of a soft rim lies
 /// further out, for it is sought in the logarithm.
-fn half_lit(light: &Profile, found: usize) -> usize {
-    let inner = light.mean(found.saturating_sub(3 * BACK), found.saturating_sub(BACK)).unwrap_or(0.0);
-    let outer = light.mean(found + 2, found + 2 + BACK).unwrap_or(0.0);
-    if outer > 0.5 * LIT * inner {
-        return found;
-    }
-    let lit = |s: usize| light.values[s].is_some_and(|v| v >= LIT * inner);
-    (found.saturating_sub(BACK)..=found.min(STEPS - 1)).rev().find(|s| lit(*s)).unwrap_or(found)
-}
+const LIT: f32 = 0.45;
 
 /// ln(red / green), smoothed; 0 for grey pictures.
 fn redness(scene: &Scene<'_>) -> Plane {

@@ -8,7 +8,7 @@ use crate::optics::Optics;
 use crate::scene::{Fault, Scene};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use serrata_words::{FindingKind, Side};
+use serrata_words::{FindingKind, Modality, Side};
 use std::ops::Range;
 
 /// Covers on a coarse plane: they are far out of focus, so that a cell of some pixels is enough.
@@ -89,6 +89,12 @@ impl Blink {
     }
 }
 
+/// Whether a barrier filter holds the instrument's own light back, as for all that glows: it passes less than a
+/// hundred-thousandth of it (from memory), so that a reflection of a few per cent is far below the dimmest glow.
+const fn filtered(modality: Modality) -> bool {
+    matches!(modality, Modality::Faf | Modality::Fa | Modality::Icg)
+}
+
 impl Covers {
     pub fn new(scene: &Scene, optics: &Optics) -> Self {
         // 900 cells across a full-size picture, half as many of a small one.
@@ -112,7 +118,7 @@ impl Covers {
                 Fault::TooClose { strength } => it.too_close(&mut rng, strength),
                 Fault::TooFar { strength } => it.too_far(&mut rng, strength),
                 Fault::IrisShadow { side, share } => it.iris_shadow(&mut rng, side, share),
-                Fault::Reflex { at, radius } => it.reflex(&mut rng, at, radius),
+                Fault::Reflex { at, radius } if !filtered(scene.modality) => it.reflex(&mut rng, at, radius),
                 Fault::Floater { at, radius, dark } => it.floater(&mut rng, at, radius, dark),
                 Fault::Smear { at, radius, strength } => it.smear(&mut rng, at, radius, strength),
                 Fault::Dust { count, deposit } => it.dust(&scene.instrument, count, deposit),

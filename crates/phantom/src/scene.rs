@@ -80,7 +80,8 @@ pub enum Fault {
         /// Share of the aperture, 0 to 1.
         share: f64,
     },
-    /// The instrument's own light comes back from cornea, lens or a contact lens: a burnt-out spot with its ghost.
+    /// The instrument's own light comes back from cornea, lens or a contact lens: a burnt-out spot with its ghost. Pictures of
+    /// what glows (autofluorescence, dyes) show none: their barrier filter holds that light back.
     Reflex {
         /// Middle in shares of the picture's width and height.
         at: [f64; 2],

@@ -74,6 +74,16 @@ fn reflections_add_and_shadows_take_light_where_the_truth_says() {
 }
 
 #[test]
+fn a_barrier_filter_holds_reflections_back() {
+    for modality in [Modality::Faf, Modality::Fa, Modality::Icg] {
+        let of = |faults| render(&Scene { modality, labelled_modality: Some(modality), ..scene(faults) });
+        let (plain, reflex) = (of(vec![]), of(vec![Fault::Reflex { at: [0.4, 0.6], radius: 0.05 }]));
+        assert!(bytes(&plain) == bytes(&reflex), "{modality}");
+        assert!(reflex.truth.findings.iter().all(|f| f.kind != FindingKind::Reflex), "{modality}");
+    }
+}
+
+#[test]
 fn soft_patches_and_smears_blur_only_where_they_lie() {
     let base = render(&scene(vec![]));
     let detail = |r: &Rendered, x: usize, y: usize| {

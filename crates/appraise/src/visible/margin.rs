@@ -33,9 +33,93 @@ pub(super) fn margins(scene: &Scene<'_>, rays: &Rays, within: &[usize]) -> Vec<u
     let typical = filter::percentile(&mut middle, 0.5);
     let lift = 0.15 * typical + 0.002;
     let dark = (SHADOW * typical + lift).ln();
-    let found: Vec<Option<usize>> =
-        (0..RAYS).map(|k| margin(&beside(&levels, k, lift, within[k]), within[k], dark)).collect();
+    let light: Vec<Vec<Option<f32>>> = (0..RAYS).map(|k| beside(&levels, k, lift, within[k])).collect();
+    let mut found: Vec<Option<usize>> = (0..RAYS).map(|k| margin(&light[k], within[k], dark)).collect();
+    bridge(&mut found, &light, dark);
     together(&found)
+}
+
+/// Least neighbouring rays with a margin on each side of a gap that may be bridged.
+const FLANK: usize = RAYS / 36;
+
+/// Longest gap that may be bridged.
+const GAP: usize = RAYS / 6;
+
+/// Steps from the arch within which the light has to fall into the dark.
+const NEAR_ARCH: usize = 8;
+
+/// Share of a gap's rays that have to fall there.
+const AGREE: f32 = 0.8;
+
+/// Steps after the fall at which a lid is still seen, and how far below the limit of the dark at most (natural logarithm): past the
+/// rim itself it is black.
+const GLOW: (usize, f32) = (10, 0.8);
+
+/// Whether a ray points up or down by 49° and more: lids hang from above and below, and their ends beside the eye are not bridged.
+fn upright(ray: f32) -> bool {
+    (ray / RAYS as f32 * std::f32::consts::TAU).sin().abs() > 0.75
+}
+
+/// The middle of a lid may lie in its own shadow, so that the light does not rise again there. Where the margin is seen on both
+/// sides and the light falls into the dark along the arch between them, the margin goes on.
+fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
+    let joined = |a: usize, b: usize| match (found[a % RAYS], found[b % RAYS]) {
+        (Some(x), Some(y)) => x.abs_diff(y) <= 12,
+        _ => false,
+    };
+    // Runs of rays that hold together, as first and last, the last beyond the end where a run goes round.
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for k in 0..RAYS {
+        if found[k].is_none() || joined(k + RAYS - 1, k) {
+            continue;
+        }
+        let mut end = k;
+        while end + 1 < k + RAYS && joined(end, end + 1) {
+            end += 1;
+        }
+        if end + 1 - k >= FLANK {
+            runs.push((k, end));
+        }
+    }
+    let mut fills: Vec<(usize, usize)> = Vec::new();
+    for (i, (_, from)) in runs.iter().enumerate() {
+        let next = runs[(i + 1) % runs.len()].0;
+        let to = if next > *from { next } else { next + RAYS };
+        let gap = to - from - 1;
+        if runs.len() < 2 || !(1..=GAP).contains(&gap) || !upright(0.5 * (from + to) as f32) {
+            continue;
+        }
+        let (Some(a), Some(b)) = (found[from % RAYS], found[to % RAYS]) else { continue };
+        // A flat arch: straight across the direction of the gap's middle.
+        let turn = |k: usize| {
+            let off = k as f32 - 0.5 * (from + to) as f32;
+            (off / RAYS as f32 * std::f32::consts::TAU).cos()
+        };
+        let (near, far) = (a as f32 * turn(*from), b as f32 * turn(to));
+        let at = |k: usize, s: usize| light[k % RAYS].get(s).copied().flatten();
+        let falls: Vec<Option<usize>> = (from + 1..to)
+            .map(|k| {
+                let u = (k - from) as f32 / (to - from) as f32;
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a step of the ray
+                let arch = ((near + (far - near) * u) / turn(k)).round() as usize;
+                let first = arch.saturating_sub(NEAR_ARCH);
+                let lit = at(k, first).is_some_and(|v| v >= dark);
+                let dim = (first..=arch + NEAR_ARCH).find(|s| at(k, *s).is_some_and(|v| v < dark));
+                dim.filter(|s| lit && at(k, s + GLOW.0).is_some_and(|v| v > dark - GLOW.1))
+            })
+            .collect();
+        let agree = falls.iter().flatten().count() as f32;
+        if agree >= AGREE * gap as f32 {
+            let mut last = a;
+            for (j, fall) in falls.into_iter().enumerate() {
+                last = fall.unwrap_or(last);
+                fills.push(((from + 1 + j) % RAYS, last));
+            }
+        }
+    }
+    for (ray, s) in fills {
+        found[ray] = Some(s);
+    }
 }
 
 /// Rays whose median is a ray's light, so that single lashes do not show.

@@ -94,15 +94,17 @@ pub(crate) fn soft_patch(seen: &Seen<'_>) -> Option<SoftPatch> {
     for share in RADII {
         let radius = share * grid.width as f32;
         let [inner, hole, outer] = [WITHIN, RING.0, RING.1].map(|k| spans(k * radius));
+        let full = |spans: &[usize]| spans.iter().map(|h| 2 * h + 1).sum::<usize>() as f32;
+        let least = [ENOUGH.0 * full(&inner), ENOUGH.1 * (full(&outer) - full(&hole))];
         for y in (0..grid.height).step_by(2) {
             for x in (0..grid.width).step_by(2) {
                 let within = sums.over(&inner, x, y);
-                let about = sums.over(&outer, x, y);
-                let hole = sums.over(&hole, x, y);
+                if within[4] < least[0] {
+                    continue;
+                }
+                let (about, hole) = (sums.over(&outer, x, y), sums.over(&hole, x, y));
                 let ring = [0, 1, 2, 3, 4].map(|k| about[k] - hole[k]);
-                let full = |spans: &[usize]| spans.iter().map(|h| 2 * h + 1).sum::<usize>() as f32;
-                let ring_full = full(&outer) - full(&spans(RING.0 * radius));
-                if within[4] < ENOUGH.0 * full(&inner) || ring[4] < ENOUGH.1 * ring_full {
+                if ring[4] < least[1] {
                     continue;
                 }
                 let [fine, middle, coarse, light] =
@@ -199,7 +201,9 @@ fn places(cells: &Octaves) -> Octaves {
                 continue;
             }
             out.open[y * width + x] = true;
-            for (to, from) in out.logs.iter_mut().zip(&cells.logs) {
+            let [octaves @ .., light] = &mut out.logs;
+            light[y * width + x] = cells.logs[3][cy * cells.width + cx];
+            for (to, from) in octaves.iter_mut().zip(&cells.logs) {
                 near.clear();
                 for j in cy.saturating_sub(ABOUT)..(cy + ABOUT + 1).min(cells.height) {
                     let row = j * cells.width;

@@ -49,13 +49,14 @@ const BURNT: (f32, f32) = (0.9, 0.2);
 /// Added to a cell's brightness before detail is set against it: a share of the usual brightness and a grey level of 8 bit.
 const LIFT: (f32, f32) = (0.1, 0.004);
 
-/// How much more the finest octave has to lose than the coarsest for all of its loss to count (a half), and how much of it the
-/// middle one has to lose (two thirds): simulated patches lose the coarsest by 0.3 of the finest at most.
+/// How much more than the coarsest octave the finest has to lose for all of its loss to count (half of it), and how much of it
+/// the middle one has to lose (two thirds): of what the finest loses, simulated soft patches lose 0.28 of the coarsest at
+/// most, nine of ten smears half.
 const STEEP: (f32, f32) = (2.0, 1.5);
 
 /// Logarithm of the patch's own brightness over its ring's up to which it makes no difference: the relative noise of more light
-/// is less, and the tone curve flattens it. Of simulated patches angiograms' are the brightest, by 0.5; a real frame's
-/// bright middle, by 0.9, lost 0.6 of its finest detail.
+/// is less, and the tone curve flattens it. Simulated smears are brighter by 0.4 at most; soft patches of angiograms by 0.6,
+/// but they lose 1.0 of their detail. A real frame's bright middle, by 0.9, lost 0.6.
 const BRIGHTER: f32 = 0.5;
 
 /// Less loss than this is not worth an outline: untouched simulated frames lose up to 0.23, real ones 0.38.

@@ -193,3 +193,34 @@ fn faults_of_dim_pictures_are_told_from_their_absence() {
         }
     }
 }
+
+/// A soft patch and a smear are told apart, where they lie, wherever that is; neither is seen in a clean frame.
+#[test]
+fn a_soft_patch_and_a_smear_are_found_where_they_lie() {
+    for (seed, m, at) in [
+        (91_001, Modality::Colour, [0.35, 0.55]),
+        (91_002, Modality::Fa, [0.60, 0.40]),
+        (91_003, Modality::Faf, [0.45, 0.60]),
+    ] {
+        let score = |faults: Vec<Fault>, kind: FindingKind| {
+            let made = made(seed, Eye::R, m, faults);
+            let o = observe(&made.frame, m, None);
+            let found = o.findings.into_iter().find(|f| f.kind == kind && !f.place.is_empty());
+            found.map_or((0.0, [f64::INFINITY; 2]), |f| {
+                let ring = f.place.polygons.iter().max_by_key(|r| r.len()).unwrap();
+                let span = |k: usize| {
+                    let of = |pick: fn(f64, f64) -> f64| ring.iter().map(|p| p[k]).reduce(pick).unwrap();
+                    (of(f64::min) + of(f64::max)) / 2.0 / 1700.0
+                };
+                (f.score, [span(0), span(1)])
+            })
+        };
+        let soft = score(vec![Fault::RegionalBlur { at, radius: 0.2, sigma: 14.0 }], FindingKind::Blur);
+        let smear = score(vec![Fault::Smear { at, radius: 0.2, strength: 0.8 }], FindingKind::Smear);
+        for (what, (score, [x, y])) in [("soft patch", soft), ("smear", smear)] {
+            assert!(score > 0.2, "{m} {what}: {score}");
+            assert!((x - at[0]).hypot(y - at[1]) < 0.12, "{m} {what}: {x} {y} instead of {at:?}");
+        }
+        assert!(score(vec![], FindingKind::Blur).0 < 0.2 && score(vec![], FindingKind::Smear).0 < 0.2, "{m}");
+    }
+}

@@ -13,6 +13,8 @@ mod motion;
 mod reflex;
 mod sharpness;
 mod slow_jump;
+mod smear;
+mod soft_patch;
 mod sweep;
 
 pub(crate) use sharpness::{Sharp, sharpness};
@@ -42,8 +44,10 @@ pub(crate) struct Seen<'a> {
 pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     let mut out = Vec::new();
     let lids = lid::lids(seen);
+    let patch = soft_patch::soft_patch(seen);
     out.extend(lash::lashes(seen));
-    out.extend(sharpness::blur(seen));
+    out.extend(sharpness::blur_or_part(seen, patch.as_ref()));
+    out.extend(patch.as_ref().and_then(|p| smear::smear(seen, p)));
     out.extend(exposure::underexposed(seen));
     out.extend(exposure::overexposed(seen));
     out.extend(lost_side::off_centre(seen));
@@ -58,7 +62,8 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
 
 /// The faults that can leave nothing of a retina to be recognised.
 pub(crate) fn capture(seen: &Seen<'_>) -> Vec<Finding> {
-    [sharpness::blur(seen), exposure::underexposed(seen), exposure::overexposed(seen)]
+    let patch = soft_patch::soft_patch(seen);
+    [sharpness::blur_or_part(seen, patch.as_ref()), exposure::underexposed(seen), exposure::overexposed(seen)]
         .into_iter()
         .flatten()
         .chain(lost_side::off_centre(seen))

@@ -6,9 +6,10 @@
 //! may serve as a check.
 //!
 //! How large the ratio is depends on the instrument and on stray light, so the two kinds of a frame are found in the frame itself; where
-//! its lines do not fall into two kinds, or a line lies between them, nothing is told.
+//! its lines do not fall into two kinds, or a line lies between them, nothing is told; nor is it far from the disc or in small frames, where
+//! no check against real frames bore it out.
 
-use crate::{filter, scene::Scene, vessel_lines::VesselLines};
+use crate::{anatomy, filter, mask::Mask, scene::Scene, vessel_lines::VesselLines};
 use serrata_frame::Plane;
 use serrata_words::{Modality, Point, VesselGuess, VesselKind, VesselLine, VesselNode};
 
@@ -19,16 +20,31 @@ const TOLD: f64 = 0.8;
 /// mostly 0.22 to 0.31 (six frames), so a wide field by white light is kept out.
 const BLUE: f32 = 0.2;
 
+/// Fewest frame pixels along a working pixel. In frames of 853 pixels (1) the lines held for veins were narrower than those held for
+/// arteries in one of three, and 16 of 19 trunks were right; in frames of 3.9k (5) 23 of 24.
+const FINE: f64 = 2.0;
+
+/// Farthest from the disc's centre that a kind is told, disc radii: there the trunks were judged by eye. Beyond, the lines held for veins
+/// were no wider than the others in any of three real frames.
+const FAR: f64 = 8.0;
+
+/// Least probability of the disc that distances are measured from. Judgement.
+const DISC: f64 = 0.5;
+
 /// Says of each line of a colour frame whether it is an artery or a vein, where that can be told.
-pub(crate) fn tell(scene: &Scene<'_>, found: &mut VesselLines) {
+pub(crate) fn tell(scene: &Scene<'_>, retina: &Mask, found: &mut VesselLines) {
     let (Modality::Colour, Some(red)) = (scene.modality, &scene.red) else { return };
     // White light and narrow fields: their lines fell into one kind rather than two in all of 14 frames tried.
-    if scene.round || scene.blueness() > BLUE {
+    if scene.round || scene.blueness() > BLUE || scene.factor < FINE || found.lines.len() < FEWEST {
         return;
     }
+    let disc = anatomy::anatomy(scene, retina, &anatomy::Vessels::find(scene, retina)).disc;
+    let Some(disc) = disc.filter(|d| d.probability >= DISC) else { return };
+    let near = FAR * f64::from(scene.disc_radius) * scene.factor;
     let kinds = kinds(red, &scene.detail, scene.factor, &found.lines, &found.nodes);
     for (line, kind) in found.lines.iter_mut().zip(kinds) {
-        line.kind = kind;
+        let middle = line.points.get(line.points.len() / 2);
+        line.kind = kind.filter(|_| middle.is_some_and(|p| (p[0] - disc.x).hypot(p[1] - disc.y) < near));
     }
 }
 

@@ -67,7 +67,7 @@ pub fn vessel_lines(frame: &Frame, modality: Modality) -> VesselLines {
         scene.factor,
         2 * spur,
     );
-    vessel_kind::tell(&scene, &mut found);
+    vessel_kind::tell(&scene, &retina, &mut found);
     found
 }
 

@@ -306,12 +306,14 @@ def simulated_kinds(folder: pathlib.Path) -> None:
     """A line's truth is the mask that holds 70 % of its length where the other one holds less than 40 %; a line with less than 30 % in
     either is none."""
 
-    def one(i: int) -> str:
+    def one(i: int) -> tuple[str, dict]:
         words = ["phantom", "frame", "--seed", 95_000 + i, "--eye", "RL"[i % 2], "--modality", "colour", "--size", 1200, "--masks", "-o", folder, "--json"]
-        return house.serrata(*words).lines[0]["file"]
+        truth = house.serrata(*words).lines[0]
+        return truth["file"], truth["disc"]
 
     with ThreadPoolExecutor(2) as pool:
-        files = list(pool.map(one, range(8 if SETTINGS.quick else 50)))
+        discs = dict(pool.map(one, range(8 if SETTINGS.quick else 50)))
+    files = list(discs)
     appraise([folder / f for f in files], "--modality", "colour", "--vessels", folder)
     rows: dict[str, list[tuple]] = {}
     for file in files:
@@ -325,7 +327,8 @@ def simulated_kinds(folder: pathlib.Path) -> None:
             x, y = (np.clip(np.interp(steps, gone, p[:, k]).astype(int), 0, masks[0].shape[1 - k] - 1) for k in (0, 1))
             artery, vein = (float(m[y, x].mean()) if len(steps) else 0.0 for m in masks)
             true = "artery" if artery > 0.7 and vein < 0.4 else "vein" if vein > 0.7 and artery < 0.4 else "none" if max(artery, vein) < 0.3 else None
-            rows[stem].append((gone[-1], kind_of(line), line["kind"]["probability"] if kind_of(line) else None, true))
+            near = np.hypot(*(p[len(p) // 2] - [discs[file]["x"], discs[file]["y"]])) < 8 * 0.0225 * masks[0].shape[1]
+            rows[stem].append((gone[-1], kind_of(line), line["kind"]["probability"] if kind_of(line) else None, true, near))
     every = sum(rows.values(), [])
     vessel = {f: [r for r in v if r[3] in ("artery", "vein")] for f, v in rows.items()}
     told = {f: [r for r in v if r[1]] for f, v in vessel.items()}
@@ -334,6 +337,8 @@ def simulated_kinds(folder: pathlib.Path) -> None:
     flat = sum(told.values(), [])
     say("kinds, simulated: share of all line length that is told", share([r for r in every if r[1]], every), "", len(every))
     say("kinds, simulated: share of clear vessels' length that is told", share(flat, sum(vessel.values(), [])), "", len(flat))
+    close = [r for r in sum(vessel.values(), []) if r[4]]
+    say("kinds, simulated: the same within 8 disc radii of the disc", share([r for r in close if r[1]], close), "", len(close))
     say("kinds, simulated: right of the length told", right(flat), "", len(flat), boot(told, right), f"worst frame {min(right(v) for v in told.values() if v):.3f}")
     for k in ("artery", "vein"):
         say(f"kinds, simulated: right of lines held for {k}", float(np.mean([r[3] == k for r in flat if r[1] == k])), "", sum(r[1] == k for r in flat))
@@ -345,7 +350,33 @@ def simulated_kinds(folder: pathlib.Path) -> None:
     say("kinds, simulated: told share of lines that follow no vessel", share([r for r in none if r[1]], none), "", len(none))
 
 
-RINGS = ((1.5, 4), (4, 8), (8, 14))
+def own_width(green: np.ndarray, points: list, step: float) -> float | None:
+    """Width at half depth across a line in the frame's own pixels, median of stretches; `step`: a working pixel. Not the width that the
+    answer gives, which is told to half a working pixel."""
+    p = np.array(points) - 0.5
+    gone = np.r_[0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))]
+    at = np.arange(4 * step, gone[-1] - 4 * step, step / 2)
+    if len(at) < 12:
+        return None
+    q = np.c_[np.interp(at, gone, p[:, 0]), np.interp(at, gone, p[:, 1])]
+    k = np.arange(len(q))
+    along = q[np.clip(k + 6, None, len(q) - 1)] - q[np.clip(k - 6, 0, None)]
+    along /= np.hypot(*along.T)[:, None]
+    off = np.arange(-7, 7.01, 0.1) * step
+    x, y = (q[:, 0, None] - along[:, 1, None] * off, q[:, 1, None] + along[:, 0, None] * off)
+    across = np.log(cv2.remap(green, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) + 5)
+    widths = []
+    for first in range(0, len(across) - 7, 8):
+        m = across[first : first + 8].mean(axis=0)
+        i = np.flatnonzero(np.abs(off) <= 1.5 * step)[m[np.abs(off) <= 1.5 * step].argmin()]
+        half = 0.5 * (0.5 * (np.percentile(m[:i], 75) + np.percentile(m[i:], 75)) + m[i])
+        left = next((j for j in range(i, -1, -1) if m[j] >= half), 0)
+        right = next((j for j in range(i, len(m)) if m[j] >= half), len(m) - 1)
+        widths.append((right - left) * 0.1 * step)
+    return float(np.median(widths)) if widths else None
+
+
+RINGS = ((1.5, 4), (4, 8))
 
 
 def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
@@ -377,14 +408,17 @@ def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
         total.append((len(agreed), len(against), all_of))
         say(f"kinds, {stem}: share of line length told", part, "", len(lines), None, f"trunks by eye: {len(agreed)} agreed, {len(against)} against, of {all_of}")
         disc = json.load(open(next(SHARED.glob(f"annotations/*/{stem}.json"))))["disc"]
+        green = cv2.imread(str(next(p for s in real.SETS for p in (SHARED / s).glob(f"{stem}.*"))))[..., 1].astype(np.float32)
         for low, high in RINGS:
             sides: dict[str, list] = {"artery": [], "vein": []}
             for line in lines:
                 middle = np.array(line["points"])[len(line["points"]) // 2]
-                if kind_of(line) and line["width_px"] and low <= np.hypot(*(middle - disc[:2])) / (0.0225 * wide) < high:
-                    sides[kind_of(line)].append(line["width_px"])
+                if kind_of(line) and low <= np.hypot(*(middle - disc[:2])) / (0.0225 * wide) < high:
+                    width = own_width(green, line["points"], -(-wide // 860))
+                    if width:
+                        sides[kind_of(line)].append(width)
             if min(map(len, sides.values())) >= 3:
-                wider.append(float(np.mean(sides["vein"]) / np.mean(sides["artery"])))
+                wider.append(float(np.median(sides["vein"]) / np.median(sides["artery"])))
         for node in found["nodes"]:
             kinds = [kind_of(lines[i]) for i in node["lines"]]
             if node["kind"] == "crossing" and len(kinds) == 4 and None not in kinds:
@@ -392,7 +426,8 @@ def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
     agreed, against, all_of = np.sum(total, axis=0)
     say("kinds, real: trunks judged by eye that are told", (agreed + against) / all_of, "", int(all_of))
     say("kinds, real: agreed of the trunks told", agreed / max(agreed + against, 1), "", int(agreed + against))
-    say("kinds, real: mean width of veins against arteries, per frame and ring", float(np.mean(wider)), "", len(wider), None, f"veins wider in {sum(w > 1 for w in wider)}")
+    if wider:
+        say("kinds, real: width of veins against arteries, per frame and ring", float(np.mean(wider)), "", len(wider), None, ", ".join(f"{w:.2f}" for w in wider))
     if crossings:
         say("kinds, real: crossings of four told lines with two of each kind", float(np.mean(crossings)), "", len(crossings))
 

@@ -2,8 +2,8 @@
 //!
 //! Blood rich in oxygen lets red light (about 635 nm) pass and takes up green light (about 532 nm); blood that gave its oxygen away takes
 //! up some of the red as well. So a vein stays visible in red while an artery nearly vanishes there: the ratio of the two contrasts
-//! is what oximetry of the retina measures (Hickam; Delori, Appl. Opt. 1988; Beach et al. 1999: from memory). Width is no cue here, so it
-//! may serve as a check.
+//! is what oximetry of the retina measures (Hickam; Delori, Appl. Opt. 1988; Beach et al. 1999: from memory). Width is no cue of its own here, so it
+//! may serve as a check, though a blurred wide vessel shows more of its contrast.
 //!
 //! How large the ratio is depends on the instrument and on stray light, so the two kinds of a frame are found in the frame itself; where
 //! its lines do not fall into two kinds, or a line lies between them, nothing is told; nor is it far from the disc or in small frames, where
@@ -98,8 +98,8 @@ const ENDS: usize = 3;
 /// Shortest line and length of a stretch, working pixels.
 const SHORTEST: usize = 8;
 const STRETCH: usize = 8;
-/// Ground beside the vessel that is looked at on each side, working pixels. Of 2, 3, 4 and 6 the narrowest told most: vessels of the choroid
-/// disturb a wider one.
+/// Ground beside the vessel that is looked at on each side, working pixels. Judgement: from 2 to 6 the trunks of five real frames
+/// were told apart alike (area under the curve 0.84 to 0.88), and a narrow ground seldom holds another vessel.
 const BESIDE: f64 = 2.0;
 /// Shallowest line, logarithm of green light: below this there are as many that are no vessel.
 const SHALLOW: f64 = 0.08;
@@ -274,10 +274,10 @@ const UNSURE: f64 = 0.12;
 /// Length beyond which a line counts no more, working pixels.
 const FULL: f64 = 100.0;
 /// How much of a line's evidence counts in finding the kinds: lines of one tree are not independent. Judgement, 0.35 and 1 told 3 %
-/// less and 3 % more of the simulated length, 0.1 % better and 1 % worse.
+/// less and 3 % more of the simulated length, 0.3 % better and 1 % worse.
 const INDEPENDENT: f64 = 0.5;
 /// Share of lines that are grey threads, usually and before many lashes, and of lines of any ratio, with the spread of the former as a
-/// share of their ratio. Judgement: a fifth of the simulated lines follows no vessel.
+/// share of their ratio. Judgement: a tenth of the simulated lines follows no vessel.
 const GREY: [f64; 2] = [0.15, 0.75];
 const GREY_SPREAD: f64 = 0.12;
 const ANY: f64 = 0.08;

@@ -1,6 +1,6 @@
 """Every figure that the appraisal is held to, on real, spoiled and simulated pictures (`make appraisal-bench`).
 
-    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,spoiled,disease,phantom,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
+    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,kinds,spoiled,disease,phantom,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
 
 Nothing is told to the tool but the file. Each line gives the figure, its 95 % interval (percentile bootstrap over whole eyes), the
 number of pictures, the goal and whether it is reached. `--quick` takes fewer strengths, pictures and seeds. `--engine` runs another
@@ -274,6 +274,162 @@ def part_lines() -> None:
                         to.setdefault(eye, []).append(float(away <= 0.008 * found["width"]))
         flat = sum(hits.values(), [])
         say("annotated crossings and branchings with one found within 0.8 % of the width", float(np.mean(flat)), "", len(flat), boot(hits, np.mean), f"random places nearby {np.mean(sum(chance.values(), [])):.3f}")
+
+
+# ---- arteries and veins
+
+
+def kind_of(line: dict) -> str | None:
+    return line["kind"]["name"] if line.get("kind") else None
+
+
+def length_of(line: dict) -> float:
+    return float(np.hypot(*np.diff(np.array(line["points"]), axis=0).T).sum())
+
+
+def part_kinds() -> None:
+    """Arteries and veins told apart: right and how sure, on simulated frames; on real ones, where nobody says which is which, against the
+    trunks that one person judged by eye and by what should hold: veins are wider, vessels that cross differ. No goal is set."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+        simulated_kinds(folder)
+        files = [p for s in real.SETS for p in sorted((SHARED / s).glob("*_colour.*"))]
+        appraise(files, "--modality", "colour", "--vessels", folder)
+        real_kinds(folder, [p.stem for p in files])
+        for what, modality, frames in (("FA", "fa", [p for s in real.SETS for p in sorted((SHARED / s).glob("*_fa*"))]), ("hrf", "colour", sorted((SHARED / "hrf").glob("*.jpg"))), ("chase_db1", "colour", [p for p in sorted((SHARED / "chase_db1").glob("*.png")) if "_vessels" not in p.stem])):  # fmt: skip
+            appraise(frames, "--modality", modality, "--vessels", folder)
+            lines = [line for p in frames for line in vessel_lines(p.stem, folder)["lines"]]
+            say(f"kinds, {what}: lines told (to be none)", sum(kind_of(line) is not None for line in lines), "", len(lines))
+
+
+def simulated_kinds(folder: pathlib.Path) -> None:
+    """A line's truth is the mask that holds 70 % of its length where the other one holds less than 40 %; a line with less than 30 % in
+    either is none."""
+
+    def one(i: int) -> tuple[str, dict]:
+        words = ["phantom", "frame", "--seed", 95_000 + i, "--eye", "RL"[i % 2], "--modality", "colour", "--size", 1200, "--masks", "-o", folder, "--json"]
+        truth = house.serrata(*words).lines[0]
+        return truth["file"], truth["disc"]
+
+    with ThreadPoolExecutor(2) as pool:
+        discs = dict(pool.map(one, range(8 if SETTINGS.quick else 50)))
+    files = list(discs)
+    appraise([folder / f for f in files], "--modality", "colour", "--vessels", folder)
+    rows: dict[str, list[tuple]] = {}
+    for file in files:
+        stem = pathlib.Path(file).stem
+        masks = [cv2.dilate(cv2.imread(str(folder / f"{stem}-{k}.png"), cv2.IMREAD_GRAYSCALE), np.ones((5, 5))) > 0 for k in ("arteries", "veins")]
+        rows[stem] = []
+        for line in vessel_lines(stem, folder)["lines"]:
+            p = np.array(line["points"])
+            gone = np.r_[0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))]
+            steps = np.arange(0.5, gone[-1], 1.0)
+            x, y = (np.clip(np.interp(steps, gone, p[:, k]).astype(int), 0, masks[0].shape[1 - k] - 1) for k in (0, 1))
+            artery, vein = (float(m[y, x].mean()) if len(steps) else 0.0 for m in masks)
+            true = "artery" if artery > 0.7 and vein < 0.4 else "vein" if vein > 0.7 and artery < 0.4 else "none" if max(artery, vein) < 0.3 else None
+            near = np.hypot(*(p[len(p) // 2] - [discs[file]["x"], discs[file]["y"]])) < 8 * 0.0225 * masks[0].shape[1]
+            rows[stem].append((gone[-1], kind_of(line), line["kind"]["probability"] if kind_of(line) else None, true, near))
+    every = sum(rows.values(), [])
+    vessel = {f: [r for r in v if r[3] in ("artery", "vein")] for f, v in rows.items()}
+    told = {f: [r for r in v if r[1]] for f, v in vessel.items()}
+    share = lambda part, of: sum(r[0] for r in part) / max(sum(r[0] for r in of), 1e-9)  # noqa: E731
+    right = lambda v: share([r for r in v if r[1] == r[3]], v)  # noqa: E731
+    flat = sum(told.values(), [])
+    say("kinds, simulated: share of all line length that is told", share([r for r in every if r[1]], every), "", len(every))
+    say("kinds, simulated: share of clear vessels' length that is told", share(flat, sum(vessel.values(), [])), "", len(flat))
+    close = [r for r in sum(vessel.values(), []) if r[4]]
+    say("kinds, simulated: the same within 8 disc radii of the disc", share([r for r in close if r[1]], close), "", len(close))
+    say("kinds, simulated: right of the length told", right(flat), "", len(flat), boot(told, right), f"worst frame {min(right(v) for v in told.values() if v):.3f}")
+    for k in ("artery", "vein"):
+        say(f"kinds, simulated: right of lines held for {k}", float(np.mean([r[3] == k for r in flat if r[1] == k])), "", sum(r[1] == k for r in flat))
+    for low, high in ((0.8, 0.9), (0.9, 0.95), (0.95, 1.01)):
+        some = [r for r in flat if low <= r[2] < high]
+        if some:
+            say(f"kinds, simulated: right of lines told at {low:.2f} to {min(high, 1):.2f}", float(np.mean([r[1] == r[3] for r in some])), "", len(some), None, f"said {np.mean([r[2] for r in some]):.3f}")
+    none = [r for r in every if r[3] == "none"]
+    say("kinds, simulated: told share of lines that follow no vessel", share([r for r in none if r[1]], none), "", len(none))
+
+
+def own_width(green: np.ndarray, points: list, step: float) -> float | None:
+    """Width at half depth across a line in the frame's own pixels, median of stretches; `step`: a working pixel. Not the width that the
+    answer gives, which is told to half a working pixel."""
+    p = np.array(points) - 0.5
+    gone = np.r_[0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))]
+    at = np.arange(4 * step, gone[-1] - 4 * step, step / 2)
+    if len(at) < 12:
+        return None
+    q = np.c_[np.interp(at, gone, p[:, 0]), np.interp(at, gone, p[:, 1])]
+    k = np.arange(len(q))
+    along = q[np.clip(k + 6, None, len(q) - 1)] - q[np.clip(k - 6, 0, None)]
+    along /= np.hypot(*along.T)[:, None]
+    off = np.arange(-7, 7.01, 0.1) * step
+    x, y = (q[:, 0, None] - along[:, 1, None] * off, q[:, 1, None] + along[:, 0, None] * off)
+    across = np.log(cv2.remap(green, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) + 5)
+    widths = []
+    for first in range(0, len(across) - 7, 8):
+        m = across[first : first + 8].mean(axis=0)
+        i = np.flatnonzero(np.abs(off) <= 1.5 * step)[m[np.abs(off) <= 1.5 * step].argmin()]
+        half = 0.5 * (0.5 * (np.percentile(m[:i], 75) + np.percentile(m[i:], 75)) + m[i])
+        left = next((j for j in range(i, -1, -1) if m[j] >= half), 0)
+        right = next((j for j in range(i, len(m)) if m[j] >= half), len(m) - 1)
+        widths.append((right - left) * 0.1 * step)
+    return float(np.median(widths)) if widths else None
+
+
+RINGS = ((1.5, 4), (4, 8))
+
+
+def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
+    """Rings about the disc are in disc radii of 2.25 % of the width."""
+    trunks: dict[tuple[str, str, str], list] = {}
+    for r in csv.DictReader(open(ROOT / "checks" / "vessel_kinds.csv", newline="")):
+        trunks.setdefault((r["frame"], r["trunk"], r["kind"]), []).append([float(r["x"]), float(r["y"])])
+    wider, crossings, total = [], [], []
+    for stem in stems:
+        found = vessel_lines(stem, folder)
+        lines, wide = found["lines"], found["width"]
+        lengths = [length_of(line) for line in lines]
+        part = sum(n for n, line in zip(lengths, lines) if kind_of(line)) / sum(lengths)
+        own = np.concatenate([np.full(len(line["points"]), i) for i, line in enumerate(lines)])
+        places = np.concatenate([np.array(line["points"]) for line in lines])
+        agreed, against, all_of = [], [], 0
+        for (frame, trunk, kind), points in trunks.items():
+            if frame != stem:
+                continue
+            all_of += 1
+            said = []
+            for p in points:
+                away = np.hypot(*(places - p).T)
+                if away.min() < 0.008 * wide:
+                    said.append(kind_of(lines[own[away.argmin()]]))
+            most = max(set(said), key=said.count) if said else None
+            if most:
+                (agreed if most == kind else against).append(trunk)
+        total.append((len(agreed), len(against), all_of))
+        say(f"kinds, {stem}: share of line length told", part, "", len(lines), None, f"trunks by eye: {len(agreed)} agreed, {len(against)} against, of {all_of}")
+        disc = json.load(open(next(SHARED.glob(f"annotations/*/{stem}.json"))))["disc"]
+        green = cv2.imread(str(next(p for s in real.SETS for p in (SHARED / s).glob(f"{stem}.*"))))[..., 1].astype(np.float32)
+        for low, high in RINGS:
+            sides: dict[str, list] = {"artery": [], "vein": []}
+            for line in lines:
+                middle = np.array(line["points"])[len(line["points"]) // 2]
+                if kind_of(line) and low <= np.hypot(*(middle - disc[:2])) / (0.0225 * wide) < high:
+                    width = own_width(green, line["points"], -(-wide // 860))
+                    if width:
+                        sides[kind_of(line)].append(width)
+            if min(map(len, sides.values())) >= 3:
+                wider.append(float(np.median(sides["vein"]) / np.median(sides["artery"])))
+        for node in found["nodes"]:
+            kinds = [kind_of(lines[i]) for i in node["lines"]]
+            if node["kind"] == "crossing" and len(kinds) == 4 and None not in kinds:
+                crossings.append(sorted(kinds) == ["artery", "artery", "vein", "vein"])
+    agreed, against, all_of = np.sum(total, axis=0)
+    say("kinds, real: trunks judged by eye that are told", (agreed + against) / all_of, "", int(all_of))
+    say("kinds, real: agreed of the trunks told", agreed / max(agreed + against, 1), "", int(agreed + against))
+    if wider:
+        say("kinds, real: width of veins against arteries, per frame and ring", float(np.mean(wider)), "", len(wider), None, ", ".join(f"{w:.2f}" for w in wider))
+    if crossings:
+        say("kinds, real: crossings of four told lines with two of each kind", float(np.mean(crossings)), "", len(crossings))
 
 
 def vessel_auc(picture: pathlib.Path, mask: pathlib.Path, found: pathlib.Path) -> float:
@@ -563,7 +719,7 @@ def part_speed() -> None:
             say(f"speed, {kind} {file.name}: {stage}, median ms", float(np.median([v["milliseconds"][stage] for v in lines])), "", 5)
 
 
-PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
+PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "kinds": part_kinds, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
 
 
 def main() -> int:

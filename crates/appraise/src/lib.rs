@@ -23,6 +23,7 @@ mod reach;
 mod retina;
 mod scene;
 mod stamp;
+mod vessel_kind;
 mod vessel_light;
 mod vessel_lines;
 mod vessel_map;

@@ -1,6 +1,6 @@
-//! Vessels as lines: centre lines with their width, and where they branch, cross and end.
+//! Vessels as lines: centre lines with their width and kind, and where they branch, cross and end.
 
-use crate::{anatomy, filter, mask::Mask, scene::Scene, visible};
+use crate::{anatomy, filter, mask::Mask, scene::Scene, vessel_kind, visible};
 use serrata_frame::{Frame, Plane};
 use serrata_words::{Modality, Point, VesselLine, VesselNode, VesselNodeKind};
 
@@ -61,12 +61,14 @@ pub fn vessel_lines(frame: &Frame, modality: Modality) -> VesselLines {
         }
         thin = thinned(&thin);
     }
-    Net::trace(&thin, (ONE_NODE * scene.long()).max(2.0)).told(
+    let mut found = Net::trace(&thin, (ONE_NODE * scene.long()).max(2.0)).told(
         &filter::gauss(&scene.detail, 0.7),
         modality.is_dye(),
         scene.factor,
         2 * spur,
-    )
+    );
+    vessel_kind::tell(&scene, &retina, &mut found);
+    found
 }
 
 /// Pixels of vessels: strong ones, and weaker ones that hang together with them.
@@ -325,7 +327,7 @@ impl Net {
             let mut all: Vec<f32> =
                 (0..line.len()).filter_map(|i| width_across(light, line, i, bright)).collect();
             let width_px = (!all.is_empty()).then(|| f64::from(filter::percentile(&mut all, 0.5)) * factor);
-            lines.push(VesselLine { points, width_px });
+            lines.push(VesselLine { points, width_px, kind: None });
         }
         let nodes = meeting
             .into_iter()

@@ -67,7 +67,7 @@ pub use region::{Point, Region, Ring};
 pub use stamp::Stamp;
 pub use truth::{DyeMoment, DyePhase, DyeTimes, EyeMovement, EyeTruth, FrameTruth, LesionKind, LesionTruth};
 pub use verdict::{Judgement, Next, Reason, Verdict};
-pub use vessels::{VesselLine, VesselNode, VesselNodeKind, VesselsLine};
+pub use vessels::{VesselGuess, VesselKind, VesselLine, VesselNode, VesselNodeKind, VesselsLine};
 pub use view::{Phase, Rank, SetRule, View};
 pub use window::{Window, WindowError};
 

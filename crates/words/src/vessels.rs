@@ -15,6 +15,26 @@ crate::words! {
     }
 }
 
+crate::words! {
+    /// Which way a vessel carries blood.
+    VesselKind("kind of a vessel") {
+        /// From the heart; blood rich in oxygen, which red light passes.
+        Artery = "artery",
+        /// Back to the heart; blood that red light shows dark.
+        Vein = "vein",
+    }
+}
+
+/// What a line is held for, with how sure that is: `{"name":"vein","probability":0.93}`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct VesselGuess {
+    /// Artery or vein.
+    pub name: VesselKind,
+    /// Probability of that kind, 0.8 to 1; less is not told.
+    #[serde(serialize_with = "crate::round::share")]
+    pub probability: f64,
+}
+
 /// One centre line from node to node.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct VesselLine {
@@ -24,6 +44,10 @@ pub struct VesselLine {
     /// Median width between its steepest sides, pixels of the frame, blur included; null where no edge was found.
     #[serde(serialize_with = "crate::round::pixel_opt")]
     pub width_px: Option<f64>,
+    /// Artery or vein; null where it cannot be told: far from the disc, in small frames, and in anything but a wide colour picture by red
+    /// and green light.
+    #[serde(default)]
+    pub kind: Option<VesselGuess>,
 }
 
 /// A place where lines meet or end.

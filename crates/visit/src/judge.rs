@@ -2,6 +2,7 @@
 
 use crate::advice::advice_for;
 use crate::covered::{COVERING, covered};
+use crate::pole;
 use crate::rules::Rules;
 use crate::turned;
 use serrata_words::{
@@ -79,6 +80,7 @@ pub fn judge<'a>(
     }
     let lost = no_retina(&reasons);
     if !lost {
+        reasons.extend(pole::reasons(observation, view, rules));
         reasons.extend(obstructed_reason(observation, rules));
         reasons.extend(reach_reasons(observation, view, rules));
         reasons.extend(turned::reasons(observation, view, before.ahead, rules));

@@ -22,6 +22,7 @@ mod lists;
 mod look_next;
 mod needle;
 mod orders_csv;
+mod pole;
 mod protocol;
 mod region;
 mod rules;

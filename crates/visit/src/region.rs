@@ -58,7 +58,7 @@ impl Piece<'_> {
     /// Whether nothing stands against it but that something covers a part, or that it does not reach far.
     fn shows_a_part(&self) -> bool {
         let covering = |rule: &str| {
-            rule == "obstructed"
+            matches!(rule, "obstructed" | "pole")
                 || rule.starts_with("reach")
                 || crate::covered::COVERING.iter().any(|k| k.word() == rule)
         };

@@ -11,6 +11,9 @@ pub struct Rules {
     pub finding: Vec<FindingRule>,
     /// Share of the aperture lost to mendable faults together.
     pub obstructed: Limits,
+    /// Macula and disc, straight ahead. Rules of a clinic that leave it out take the one that comes with Serrata.
+    #[serde(default = "shipped_pole")]
+    pub pole: PoleRule,
     /// Reach of the visible retina.
     pub reach: ReachRule,
     /// Pictures with the gaze turned.
@@ -52,6 +55,20 @@ pub struct Limits {
     pub must: f64,
     /// From here on with reservations.
     pub should: f64,
+    /// Where the numbers come from.
+    pub because: String,
+}
+
+/// What must not be hidden straight ahead: the macula and the disc.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PoleRule {
+    /// Kinds of picture that it is for.
+    pub only: Vec<Modality>,
+    /// Findings that it is for: those that another try mends.
+    pub kinds: Vec<FindingKind>,
+    /// Distance from the fovea within which they make a frame not usable, disc diameters.
+    pub fovea: f64,
     /// Where the numbers come from.
     pub because: String,
 }
@@ -169,6 +186,10 @@ impl Default for Rules {
     }
 }
 
+fn shipped_pole() -> PoleRule {
+    Rules::default().pole
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -189,6 +210,14 @@ mod tests {
         r.finding.push(own);
         assert!((r.of(FindingKind::Blur, Modality::Fa).unwrap().score - 0.9).abs() < 1e-9);
         assert!((r.of(FindingKind::Blur, Modality::Colour).unwrap().score - 0.9).abs() > 0.1);
+    }
+
+    #[test]
+    fn rules_without_the_pole_take_the_shipped_one() {
+        let text = include_str!("../rules/default.toml");
+        let (before, after) = (text.find("[pole]").unwrap(), text.find("# Reach from the fovea").unwrap());
+        let older = format!("{}{}", &text[..before], &text[after..]);
+        assert_eq!(Rules::from_toml(&older).unwrap(), Rules::default());
     }
 
     #[test]

@@ -105,7 +105,7 @@ struct FrameArgs {
     /// colour, faf, fa, icg, infrared, red or green.
     #[arg(long, default_value = "colour")]
     modality: Modality,
-    /// What goes wrong; may be given several times.
+    /// What goes wrong; may be given several times (faf, fa and icg show no reflex).
     #[arg(long, value_enum)]
     fault: Vec<Wrong>,
     /// Rows of a blink, FROM-TO, instead of the usual ones.

@@ -14,6 +14,7 @@ part_format() { cargo fmt --all --check; }
 part_page() {
     (cd web && npm run build && npm run check && npm run lint && npm run types:check && npm test)
 }
+# What was begun early is waited for here: cargo lets one build into a folder at a time.
 part_build() { cargo build --release --workspace --all-targets --locked; }
 part_lint() { cargo clippy --release --workspace --all-targets --locked -- -D warnings; }
 part_licences() { python3 scripts/licences.py; }
@@ -27,6 +28,14 @@ part_checks() { .venv/bin/python -m pytest checks -q -ra --strict-markers -n 2 -
 for name in "${parts[@]}"; do
     declare -F "part_$name" >/dev/null || { echo "test: there is no part named '$name'; see scripts/test.sh" >&2; exit 2; }
 done
+
+# Fetching packages leaves the processors idle, so the compiler begins beside it. What it cannot build yet, for want of cmake or of
+# the page, it leaves to the part 'build', whose word alone counts.
+if [ "$#" -eq 0 ]; then
+    cargo build --release --workspace --all-targets --locked --keep-going >/dev/null 2>&1 &
+    early=$!
+    trap 'kill "$early" 2>/dev/null || true' EXIT
+fi
 
 lines=()
 passed=0

@@ -14,7 +14,6 @@ part_format() { cargo fmt --all --check; }
 part_page() {
     (cd web && npm run build && npm run check && npm run lint && npm run types:check && npm test)
 }
-# What was begun early is waited for here: cargo lets one build into a folder at a time.
 part_build() { cargo build --release --workspace --all-targets --locked; }
 part_lint() { cargo clippy --release --workspace --all-targets --locked -- -D warnings; }
 part_licences() { python3 scripts/licences.py; }
@@ -31,10 +30,12 @@ done
 
 # Fetching packages leaves the processors idle, so the compiler begins beside it. What it cannot build yet, for want of cmake or of
 # the page, it leaves to the part 'build', whose word alone counts.
-if [ "$#" -eq 0 ]; then
-    cargo build --release --workspace --all-targets --locked --keep-going >/dev/null 2>&1 &
+early=
+if [ "$#" -eq 0 ] && [ ! -d target/release ]; then
+    # A group of its own, so that compilers go with it.
+    setsid cargo build --release --workspace --all-targets --locked --keep-going >/dev/null 2>&1 &
     early=$!
-    trap 'kill "$early" 2>/dev/null || true' EXIT
+    trap '[ -z "$early" ] || kill -- "-$early" 2>/dev/null || true' EXIT
 fi
 
 lines=()
@@ -48,6 +49,10 @@ for name in "${parts[@]}"; do
         skipped=$((skipped + 1))
         lines+=("$(printf '%-10s not run' "$name")")
         continue
+    fi
+    if [ "$name" = build ] && [ -n "$early" ]; then
+        wait "$early" || true
+        early=
     fi
     printf '\n==== %s\n' "$name"
     start=$SECONDS

@@ -80,7 +80,7 @@ pub fn judge<'a>(
     }
     let lost = no_retina(&reasons);
     if !lost {
-        reasons.extend(pole::reasons(observation, view, rules));
+        reasons.extend(pole::reasons(observation, view, eye, rules));
         reasons.extend(obstructed_reason(observation, rules));
         reasons.extend(reach_reasons(observation, view, rules));
         reasons.extend(turned::reasons(observation, view, before.ahead, rules));
@@ -96,7 +96,8 @@ pub fn judge<'a>(
     let mut advice: Vec<String> = Vec::new();
     if verdict != Verdict::Usable {
         let all = reasons.iter().filter_map(|r| r.finding).filter_map(|k| {
-            let own = counting.iter().find(|f| f.kind == k).copied().cloned();
+            let all = || observation.findings.iter();
+            let own = counting.iter().copied().chain(all()).find(|f| f.kind == k).cloned();
             advice_for(&own.unwrap_or_else(|| Finding::new(k, 1.0, 0.0)), eye)
         });
         let short = reasons.iter().find(|r| r.rule.starts_with("reach")).map(|r| {
@@ -168,11 +169,16 @@ fn label_reasons(o: &Observation, view: &View, labelled: Option<Eye>, rules: &Ru
     }
 }
 
+/// Whether a finding is the glare of oil or gas in the eye, which no try mends.
+pub(crate) const fn glares(eye: &EyeState, kind: FindingKind) -> bool {
+    (eye.oil || eye.gas) && matches!(kind, FindingKind::Reflex)
+}
+
 /// What one finding weighs, if anything.
 fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Option<Reason> {
-    use FindingKind::{Blur, Haze, NoRetina, Overexposed, Reflex, Underexposed};
+    use FindingKind::{Blur, Haze, NoRetina, Overexposed, Smear, Underexposed};
     // A control frame is nearly black, and says so by showing nothing.
-    if view.phase == Some(Phase::Control) && matches!(f.kind, NoRetina | Underexposed | Blur | Haze) {
+    if view.phase == Some(Phase::Control) && matches!(f.kind, NoRetina | Underexposed | Blur | Haze | Smear) {
         return None;
     }
     let rule = rules.of(f.kind, view.modality)?;
@@ -181,7 +187,8 @@ fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Op
     }
     // Late dye is judged on the disc's rim, not on vessels; the glare of oil or gas is no overexposure.
     let eased = view.phase == Some(Phase::Late) && f.kind == Blur
-        || (eye.oil || eye.gas) && matches!(f.kind, Reflex | Overexposed);
+        || glares(eye, f.kind)
+        || (eye.oil || eye.gas) && f.kind == Overexposed;
     let reached = rule.must.is_some_and(|m| f.fraction >= m);
     let must = reached && !eased;
     if !reached && !rule.should.is_some_and(|s| f.fraction >= s) {
@@ -237,8 +244,8 @@ fn reach_reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
     .collect()
 }
 
-/// Reach is asked of pictures straight ahead, and not of the moments of a dye run that ask for something else.
-fn asks_reach(view: &View) -> bool {
+/// Reach and the pole are asked of pictures straight ahead, and not of the moments of a dye run that ask for something else.
+pub(crate) fn asks_reach(view: &View) -> bool {
     view.gaze == Gaze::Primary && matches!(view.phase, None | Some(Phase::Mid))
 }
 

@@ -1,42 +1,43 @@
 //! What a mendable fault hides of the macula and the disc, in pictures straight ahead.
 
+use crate::judge::{asks_reach, glares};
 use crate::rules::Rules;
-use serrata_words::{Gaze, Observation, Phase, Reason, Region, View};
+use serrata_words::{EyeState, Observation, Reason, Region, View};
 
 /// Reasons against a picture straight ahead in which a mendable fault with a place comes close to the fovea or over the disc: one
-/// at most, of the surest fault. None where neither was found.
-pub fn reasons(o: &Observation, view: &View, rules: &Rules) -> Vec<Reason> {
+/// at most, of the surest fault. None where no disc was found, for distances are told in its diameters, and none in moments of a
+/// dye run that ask for something else.
+pub fn reasons(o: &Observation, view: &View, eye: &EyeState, rules: &Rules) -> Vec<Reason> {
     let rule = &rules.pole;
-    let asked = view.gaze == Gaze::Primary && matches!(view.phase, None | Some(Phase::Mid));
-    if !asked || !rule.only.contains(&view.modality) {
+    if !asks_reach(view) || !rule.only.contains(&view.modality) {
         return Vec::new();
     }
-    let Some(disc) = o.disc else { return Vec::new() };
+    let Some(disc) = o.disc.filter(|d| d.probability > rule.certain) else { return Vec::new() };
+    let fovea = o.fovea.filter(|f| f.probability > rule.certain);
     let near = rule.fovea * 2.0 * disc.radius;
     let counts = |kind, score: f64| rules.of(kind, view.modality).is_some_and(|r| score >= r.score);
-    let told =
-        o.findings.iter().filter(|f| rule.kinds.contains(&f.kind) && counts(f.kind, f.score)).find_map(|f| {
-            if o.fovea.is_some_and(|p| comes_within(&f.place, [p.x, p.y], near)) {
-                let text =
-                    format!("{} within {:.0} disc diameters of the fovea", f.kind.screen(), rule.fovea);
-                return Some((f.kind, text));
-            }
-            comes_within(&f.place, [disc.x, disc.y], disc.radius)
-                .then(|| (f.kind, format!("{} over the disc", f.kind.screen())))
-        });
-    told.map(|(kind, text)| Reason { rule: "pole".to_owned(), finding: Some(kind), must: true, text })
+    o.findings
+        .iter()
+        .filter(|f| rule.kinds.contains(&f.kind) && counts(f.kind, f.score) && !glares(eye, f.kind))
+        .find_map(|f| {
+            let text = if fovea.is_some_and(|p| comes_within(&f.place, [p.x, p.y], near)) {
+                format!("{}, within {} disc diameters of the fovea", f.kind.screen(), rule.fovea)
+            } else if comes_within(&f.place, [disc.x, disc.y], disc.radius) {
+                format!("{}, over the disc", f.kind.screen())
+            } else {
+                return None;
+            };
+            Some(Reason { rule: "pole".to_owned(), finding: Some(f.kind), must: true, text })
+        })
         .into_iter()
         .collect()
 }
 
 /// Whether a region comes within a distance of a point, or holds it.
 fn comes_within(place: &Region, p: [f64; 2], reach: f64) -> bool {
-    let rings = || place.polygons.iter().chain(&place.holes);
-    let edges = || rings().flat_map(|r| r.iter().zip(r.iter().cycle().skip(1)));
-    let crossings = edges()
-        .filter(|(a, b)| (a[1] > p[1]) != (b[1] > p[1]))
-        .filter(|(a, b)| a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) > p[0]);
-    crossings.count() % 2 == 1 || edges().any(|(a, b)| from_edge(p, *a, *b) < reach)
+    let edges =
+        place.polygons.iter().chain(&place.holes).flat_map(|r| r.iter().zip(r.iter().cycle().skip(1)));
+    place.contains(p) || edges.into_iter().any(|(a, b)| from_edge(p, *a, *b) < reach)
 }
 
 /// Distance of a point from an edge.

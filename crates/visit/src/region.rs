@@ -3,7 +3,7 @@
 use crate::completeness::Joint;
 use crate::rules::Rules;
 use serrata_eye::{Direction, Footprint, RetinalPoint, Rotation};
-use serrata_words::{Eye, FrameId, Gaze, Judgement, Verdict, View};
+use serrata_words::{Eye, FrameId, Gaze, Judgement, Reason, Verdict, View};
 
 /// Points of a cap's outline.
 const OUTLINE: u16 = 72;
@@ -58,11 +58,14 @@ impl Piece<'_> {
     /// Whether nothing stands against it but that something covers a part, or that it does not reach far.
     fn shows_a_part(&self) -> bool {
         let covering = |rule: &str| {
-            matches!(rule, "obstructed" | "pole")
+            rule == "obstructed"
                 || rule.starts_with("reach")
                 || crate::covered::COVERING.iter().any(|k| k.word() == rule)
         };
-        self.judgement.reasons.iter().filter(|r| r.must).all(|r| covering(&r.rule))
+        // What covers the pole of one frame need not cover it in another.
+        let pole =
+            |r: &Reason| r.rule == "pole" && r.finding.is_some_and(|k| crate::covered::COVERING.contains(&k));
+        self.judgement.reasons.iter().filter(|r| r.must).all(|r| covering(&r.rule) || pole(r))
     }
 }
 
@@ -100,7 +103,7 @@ pub fn joint(view: &View, region: &Footprint, pieces: &[Piece<'_>], rules: &Rule
 #[cfg(test)]
 mod tests {
     use super::*;
-    use serrata_words::{Modality, Next, Reason};
+    use serrata_words::{Modality, Next};
 
     fn half(upper: bool) -> Footprint {
         let at = |k: u16| {

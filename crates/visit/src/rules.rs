@@ -69,6 +69,8 @@ pub struct PoleRule {
     pub kinds: Vec<FindingKind>,
     /// Distance from the fovea within which they make a frame not usable, disc diameters.
     pub fovea: f64,
+    /// Probability of disc and fovea from which on they are taken.
+    pub certain: f64,
     /// Where the numbers come from.
     pub because: String,
 }

@@ -5,8 +5,8 @@
 use proptest::prelude::*;
 use serrata_visit::{Before, Rules, Try, judge};
 use serrata_words::{
-    Eye, EyeInference, EyeState, Finding, FindingKind, Gaze, Method, Modality, Next, Observation, Reach,
-    Sharpness, Verdict, View, VisibleRetina,
+    Disc, Eye, EyeInference, EyeState, Finding, FindingKind, Fovea, Gaze, Method, Modality, Next,
+    Observation, Reach, Sharpness, Verdict, View, VisibleRetina,
 };
 
 fn clean() -> Observation {
@@ -47,6 +47,37 @@ fn said(o: &Observation, labelled: Option<Eye>, earlier: &[Try]) -> serrata_word
 fn nothing_wrong_is_kept() {
     let j = said(&clean(), Some(Eye::R), &[]);
     assert_eq!((j.verdict, j.next, j.reasons.len(), j.advice.len()), (Verdict::Usable, Next::Keep, 0, 0));
+}
+
+/// A reflection of a hundredth of the picture at the fovea, 20 pixels from the disc.
+fn reflected() -> Observation {
+    let mut o = with(FindingKind::Reflex, 0.9, 0.01);
+    o.findings[0].place.polygons = vec![vec![[48.0, 48.0], [54.0, 48.0], [54.0, 54.0], [48.0, 54.0]]];
+    o.disc = Some(Disc { x: 70.0, y: 50.0, radius: 3.0, probability: 0.9 });
+    o.fovea = Some(Fovea { x: 50.0, y: 50.0, probability: 0.9 });
+    o
+}
+
+#[test]
+fn a_mendable_fault_at_the_fovea_is_a_must_straight_ahead() {
+    let rules = Rules::default();
+    let rule = |o: &Observation, view: &View, eye: &EyeState| {
+        judge(o, view, None, eye, &[], &rules).reasons.iter().any(|r| r.rule == "pole" && r.must)
+    };
+    let (o, healthy) = (reflected(), EyeState::default());
+    assert!(rule(&o, &view(), &healthy));
+    let up = View::default_of(Modality::Colour, Gaze::Up);
+    assert!(!rule(&o, &up, &healthy), "a turned gaze");
+    assert!(!rule(&o, &view(), &EyeState { oil: true, ..EyeState::default() }), "the glare of oil");
+    let mut far = reflected();
+    far.fovea = Some(Fovea { x: 10.0, y: 50.0, probability: 0.9 });
+    assert!(!rule(&far, &view(), &healthy), "far from both");
+    let mut doubtful = reflected();
+    doubtful.findings[0].score = 0.4;
+    assert!(!rule(&doubtful, &view(), &healthy), "below the finding's own score");
+    let mut lost = reflected();
+    lost.fovea = Some(Fovea { x: 50.0, y: 50.0, probability: 0.3 });
+    assert!(!rule(&lost, &view(), &healthy), "a doubtful fovea");
 }
 
 #[test]

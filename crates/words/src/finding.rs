@@ -18,7 +18,7 @@ crate::words! {
         TooFar = "too_far",
         /// The pupil was off the axis: one side is lost.
         OffCentre = "off_centre",
-        /// The eye moved during the sweep: vessels break at one row.
+        /// The eye moved during the sweep: vessels break at one row, or all lean over several.
         Motion = "motion",
         /// Out of focus.
         Blur = "blur",

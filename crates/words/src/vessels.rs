@@ -44,8 +44,8 @@ pub struct VesselLine {
     /// Median width between its steepest sides, pixels of the frame, blur included; null where no edge was found.
     #[serde(serialize_with = "crate::round::pixel_opt")]
     pub width_px: Option<f64>,
-    /// Artery or vein; null where it cannot be told: far from the disc, in small frames, and in anything but a wide colour picture by red
-    /// and green light.
+    /// Artery or vein; null where it cannot be told: farther than 8 disc radii from the disc, in frames below some 1700 pixels, and in anything but
+    /// a wide colour picture by red and green light.
     #[serde(default)]
     pub kind: Option<VesselGuess>,
 }

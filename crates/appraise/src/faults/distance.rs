@@ -31,7 +31,8 @@ pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
         (a, b) => a.or(b),
     }
     .map(|mut f| {
-        f.fraction = (f.fraction / filled(&seen.scene.aperture)).min(1.0);
+        let upright = matches!(f.side, Some(Side::Top | Side::Bottom));
+        f.fraction = (f.fraction / filled(&seen.scene.aperture, upright)).min(1.0);
         f
     });
     [too_far(seen, &sides), too_close(lids), shadow].into_iter().flatten().collect()
@@ -95,16 +96,18 @@ fn too_close(lids: &[Finding]) -> Option<Finding> {
     })
 }
 
-/// The share of the width that the aperture takes at its widest, 1 where it takes nothing: what is lost is told as a share
-/// of the aperture, and not of the black beside it.
-fn filled(aperture: &Mask) -> f64 {
+/// The share of the width, or of the height, between the aperture's ends; 1 where it takes nothing. What is lost is told as a
+/// share of the aperture, and not of the black beside it.
+fn filled(aperture: &Mask, upright: bool) -> f64 {
     let w = aperture.width.max(1);
-    let widest = aperture
-        .data
-        .chunks_exact(w)
-        .step_by(4)
-        .filter_map(|row| Some(row.iter().rposition(|b| *b)? + 1 - row.iter().position(|b| *b)?))
-        .max();
+    let rows = || aperture.data.chunks_exact(w);
+    let span = |first: Option<usize>, last: Option<usize>| first.zip(last).map(|(f, l)| l + 1 - f);
+    if upright {
+        let lit = |row: &[bool]| row.contains(&true);
+        let taken = span(rows().position(lit), rows().rposition(lit));
+        return taken.map_or(1.0, |n| n as f64 / aperture.height as f64);
+    }
+    let widest = rows().filter_map(|r| span(r.iter().position(|b| *b), r.iter().rposition(|b| *b))).max();
     widest.map_or(1.0, |n| n as f64 / w as f64)
 }
 
@@ -183,4 +186,16 @@ fn lost(seen: &Seen<'_>, side: Side) -> Lost {
     runs.sort_unstable();
     let share = runs.get(runs.len() / 2).map_or(0.0, |r| *r as f64 / length.max(1) as f64);
     Lost { side, share, dark: light <= f64::from(DARK) * n.max(1) as f64 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_aperture_fills_its_own_share_of_each_side() {
+        let window = Mask::from_fn(40, 20, |x, y| (4..34).contains(&x) && (5..15).contains(&y));
+        assert!((filled(&window, false) - 0.75).abs() < 1e-12 && (filled(&window, true) - 0.5).abs() < 1e-12);
+        assert!((filled(&Mask::new(40, 20, false), false) - 1.0).abs() < 1e-12);
+    }
 }

@@ -20,7 +20,7 @@ const LONGEST: f32 = 0.085;
 /// Size (share of the width) that breaks measuring: a third of a disc diameter. There the score is a half.
 const SIZE: f64 = 0.0135;
 
-/// Rows on each side of a break that are compared.
+/// Rows on each side of a break that are compared; twice as many have to be there.
 const STRIP: usize = 4;
 
 /// Fall of likeness at a break, against the rows around, from which it is looked into.
@@ -176,19 +176,16 @@ impl Rows {
     }
 
     /// What the move wins over twice as many rows, a little more or less of it let pass: rows that are alike by chance
-    /// soon part.
+    /// soon part. Nothing where there is too little to compare.
     fn holds(&self, y: usize, shift: i64) -> f32 {
         let rows = 2 * STRIP;
-        if y < rows || y + rows > self.fine.height {
-            return 0.0;
-        }
         let (a, b) = (self.strip(y - rows, rows), self.strip(y, rows));
         let about = |middle: i64| {
             (middle - 2..=middle + 2)
                 .filter_map(|s| mean(&self.parts(&a, &b, s, rows as f32)))
-                .fold(-1.0, f32::max)
+                .max_by(f32::total_cmp)
         };
-        about(shift) - about(0)
+        about(shift).zip(about(0)).map_or(0.0, |(there, here)| there - here)
     }
 
     /// The move that mends the break before row `y`, where there is one.

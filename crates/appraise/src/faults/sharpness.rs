@@ -50,12 +50,18 @@ pub(super) fn blur(seen: &Seen<'_>) -> Option<Finding> {
 /// of them 0.92; untouched real frames have 0.35 at most.
 pub(super) const PART: (f64, f64) = (0.50, 0.66);
 
+/// A whole picture's blur that is this sure counts (by the shipped rules), and is not made milder by a softer part.
+const WHOLE: f64 = 0.5;
+
 /// The whole picture's blur, or that of one part where this is plainer.
 pub(super) fn blur_or_part(seen: &Seen<'_>, patch: Option<&SoftPatch>) -> Option<Finding> {
     let whole = blur(seen);
     let score = patch.map_or(0.0, |p| ramp(p.steep, PART.0, PART.1));
     match patch {
-        Some(p) if score > whole.as_ref().map_or(0.0, |w| w.score) => {
+        Some(p)
+            if score > whole.as_ref().map_or(0.0, |w| w.score)
+                && whole.as_ref().is_none_or(|w| w.score < WHOLE) =>
+        {
             Some(placed(FindingKind::Blur, score, &p.place, seen.scene))
         }
         _ => whole,

@@ -93,7 +93,7 @@ pub(crate) fn soft_patch(seen: &Seen<'_>) -> Option<SoftPatch> {
     let sums = Sums::of(&grid);
     let mut best: Option<Best> = None;
     for share in RADII {
-        let radius = share * grid.width as f32;
+        let radius = share * grid.width.max(grid.height) as f32;
         let [inner, hole, outer] = [WITHIN, RING.0, RING.1].map(|k| spans(k * radius));
         let full = |spans: &[usize]| spans.iter().map(|h| 2 * h + 1).sum::<usize>() as f32;
         let least = [ENOUGH.0 * full(&inner), ENOUGH.1 * (full(&outer) - full(&hole))];

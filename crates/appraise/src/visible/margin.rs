@@ -39,6 +39,14 @@ pub(super) fn margins(scene: &Scene<'_>, rays: &Rays, within: &[usize]) -> Vec<u
     together(&found)
 }
 
+/// Most steps between the margins of neighbouring rays that are one margin.
+const STEP: usize = 12;
+
+/// Whether two rays have one margin; rays are counted round.
+fn joined(found: &[Option<usize>], a: usize, b: usize) -> bool {
+    found[a % RAYS].zip(found[b % RAYS]).is_some_and(|(x, y)| x.abs_diff(y) <= STEP)
+}
+
 /// Least neighbouring rays with a margin on each side of a gap that may be bridged.
 const FLANK: usize = RAYS / 36;
 
@@ -55,18 +63,18 @@ const AGREE: f32 = 0.8;
 /// rim itself it is black.
 const GLOW: (usize, f32) = (10, 0.8);
 
-/// Whether a ray points up or down by 49° and more: lids hang from above and below, and their ends beside the eye are not bridged.
+/// Sine of the steepness from which on a ray points up or down: 49°.
+const UPRIGHT: f32 = 0.75;
+
+/// Whether a ray points up or down: lids hang from above and below, and their ends beside the eye are not bridged.
 fn upright(ray: f32) -> bool {
-    (ray / RAYS as f32 * std::f32::consts::TAU).sin().abs() > 0.75
+    (ray / RAYS as f32 * std::f32::consts::TAU).sin().abs() > UPRIGHT
 }
 
 /// The middle of a lid may lie in its own shadow, so that the light does not rise again there. Where the margin is seen on both
 /// sides and the light falls into the dark along the arch between them, the margin goes on.
 fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
-    let joined = |a: usize, b: usize| match (found[a % RAYS], found[b % RAYS]) {
-        (Some(x), Some(y)) => x.abs_diff(y) <= 12,
-        _ => false,
-    };
+    let joined = |a, b| joined(found, a, b);
     // Runs of rays that hold together, as first and last, the last beyond the end where a run goes round.
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for k in 0..RAYS {
@@ -97,11 +105,15 @@ fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
         };
         let (near, far) = (a as f32 * turn(*from), b as f32 * turn(to));
         let at = |k: usize, s: usize| light[k % RAYS].get(s).copied().flatten();
+        let arch = |k: usize| {
+            let u = (k - from) as f32 / (to - from) as f32;
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a step of the ray
+            let step = ((near + (far - near) * u) / turn(k)).round().max(0.0) as usize;
+            step
+        };
         let falls: Vec<Option<usize>> = (from + 1..to)
             .map(|k| {
-                let u = (k - from) as f32 / (to - from) as f32;
-                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a step of the ray
-                let arch = ((near + (far - near) * u) / turn(k)).round() as usize;
+                let arch = arch(k);
                 let first = arch.saturating_sub(NEAR_ARCH);
                 let lit = at(k, first).is_some_and(|v| v >= dark);
                 let dim = (first..=arch + NEAR_ARCH).find(|s| at(k, *s).is_some_and(|v| v < dark));
@@ -110,15 +122,13 @@ fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
             .collect();
         let agree = falls.iter().flatten().count() as f32;
         if agree >= AGREE * gap as f32 {
-            let mut last = a;
-            for (j, fall) in falls.into_iter().enumerate() {
-                last = fall.unwrap_or(last);
-                fills.push(((from + 1 + j) % RAYS, last));
+            for (k, fall) in (from + 1..to).zip(falls) {
+                fills.push((k % RAYS, fall.unwrap_or_else(|| arch(k))));
             }
         }
     }
     for (ray, s) in fills {
-        found[ray] = Some(s);
+        found[ray].get_or_insert(s);
     }
 }
 
@@ -191,10 +201,7 @@ fn margin(log: &[Option<f32>], last: usize, dark: f32) -> Option<usize> {
 /// Only the margins that go on over enough neighbouring rays without a step.
 fn together(found: &[Option<usize>]) -> Vec<usize> {
     let mut out = vec![STEPS; RAYS];
-    let joined = |a: usize, b: usize| match (found[a % RAYS], found[b % RAYS]) {
-        (Some(x), Some(y)) => x.abs_diff(y) <= 12,
-        _ => false,
-    };
+    let joined = |a, b| joined(found, a, b);
     // A start that is not in the middle of a run; where all rays hold together there is none.
     let Some(start) = (0..RAYS).find(|k| !joined(*k, k + 1)) else { return out };
     let mut k = start + 1;

@@ -66,7 +66,7 @@ fn calm(radii: &[usize]) -> Vec<f32> {
     (0..n).map(|k| (0..5).map(|d| radii[(k + n + d - 2) % n] as f32).sum::<f32>() / 5.0 + 0.5).collect()
 }
 
-/// Steps that an outline goes back at most to where it is lit.
+/// Steps that an outline goes back at most to where it is lit: 2 % of the width of a wide picture, as soft rims of real frames are.
 const BACK: usize = STEPS / 24;
 
 /// Means of a ray's values over the `width` steps before and after each step; outside the plane values are `None`.
@@ -96,8 +96,8 @@ impl Profile {
     /// that share of the light before. `dark`: the share beyond up to which it is dark there.
     fn lit_end(&self, found: usize, share: f32, dark: f32) -> usize {
         let inner = self.mean(found.saturating_sub(3 * BACK), found.saturating_sub(BACK)).unwrap_or(0.0);
-        let outer = self.mean(found + 2, found + 2 + BACK).unwrap_or(0.0);
-        if outer > dark * inner {
+        // Past the step itself, which is half dark. At the picture's own border there is no rim.
+        if self.mean(found + 2, found + 2 + BACK).is_none_or(|outer| outer > dark * inner) {
             return found;
         }
         let lit = |s: usize| self.values[s].is_some_and(|v| v >= share * inner);

@@ -34,7 +34,7 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
         .collect();
     let mut best = Rays::best(&gain, 4, 0.12);
     for (k, s) in best.iter_mut().enumerate() {
-        *s = Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, 0.5 * LIT);
+        *s = Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, BLACK);
     }
     (rays, best, margins)
 }
@@ -42,6 +42,9 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
 /// Share of the light before a dark rim from which on retina is seen as lit: about half. The steepest fall of a soft rim lies
 /// further out, for it is sought in the logarithm.
 const LIT: f32 = 0.45;
+
+/// Share of the light beyond the outline up to which that is a dark rim: half of what is seen as lit.
+const BLACK: f32 = 0.5 * LIT;
 
 /// ln(red / green), smoothed; 0 for grey pictures.
 fn redness(scene: &Scene<'_>) -> Plane {

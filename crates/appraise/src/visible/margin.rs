@@ -221,3 +221,45 @@ fn together(found: &[Option<usize>]) -> Vec<usize> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Light along every ray: bright to step 150, then as dim as a lid's shadow.
+    fn shadowed(dark: f32) -> Vec<Vec<Option<f32>>> {
+        let ray: Vec<_> = (0..STEPS).map(|s| Some(if s < 150 { dark + 0.5 } else { dark - 0.3 })).collect();
+        vec![ray; RAYS]
+    }
+
+    /// Margins on two flanks of the rays about one that points down (a quarter of the way round) or to the right.
+    fn flanks(middle: usize) -> Vec<Option<usize>> {
+        let mut found = vec![None; RAYS];
+        for off in 10..25 {
+            for k in [middle + off, middle + RAYS - off] {
+                found[k % RAYS] = Some(150);
+            }
+        }
+        found
+    }
+
+    #[test]
+    fn a_gap_below_is_bridged_and_one_beside_is_not() {
+        let (below, beside) = (RAYS / 4, 0);
+        for (middle, bridged) in [(below, true), (beside, false)] {
+            let mut found = flanks(middle);
+            bridge(&mut found, &shadowed(-1.0), -1.0);
+            assert_eq!(found[middle].is_some(), bridged, "{middle}");
+        }
+        let mut found = flanks(below);
+        bridge(&mut found, &shadowed(-1.0), -1.0);
+        assert!((found[below].unwrap()).abs_diff(150) <= NEAR_ARCH);
+    }
+
+    #[test]
+    fn a_gap_without_a_fall_stays() {
+        let mut found = flanks(RAYS / 4);
+        bridge(&mut found, &vec![vec![Some(0.0); STEPS]; RAYS], -1.0);
+        assert_eq!(found, flanks(RAYS / 4));
+    }
+}

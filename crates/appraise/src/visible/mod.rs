@@ -109,3 +109,23 @@ impl Profile {
         (0..STEPS).rev().find(|s| self.values[*s].is_some_and(|v| v > limit)).unwrap_or(0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn falling(to: f32) -> Profile {
+        // Lit to step 100, then down to `to` within ten steps.
+        let values = (0..STEPS).map(|s| Some(1.0 - (1.0 - to) * (s as f32 - 100.0).clamp(0.0, 10.0) / 10.0));
+        Profile { values: values.collect() }
+    }
+
+    #[test]
+    fn an_outline_goes_back_to_half_of_the_light_before_a_black_rim_only() {
+        assert_eq!(falling(0.0).lit_end(109, 0.5, 0.2), 105);
+        assert_eq!(falling(0.4).lit_end(109, 0.5, 0.2), 109, "dim retina beyond is no rim");
+        let mut cut = falling(0.0);
+        cut.values[111..].fill(None);
+        assert_eq!(cut.lit_end(109, 0.5, 0.2), 109, "the picture's own border");
+    }
+}

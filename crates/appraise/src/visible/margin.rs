@@ -77,10 +77,7 @@ fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
     let joined = |a, b| joined(found, a, b);
     // Runs of rays that hold together, as first and last, the last beyond the end where a run goes round.
     let mut runs: Vec<(usize, usize)> = Vec::new();
-    for k in 0..RAYS {
-        if found[k].is_none() || joined(k + RAYS - 1, k) {
-            continue;
-        }
+    for k in (0..RAYS).filter(|k| found[*k].is_some() && !joined(k + RAYS - 1, *k)) {
         let mut end = k;
         while end + 1 < k + RAYS && joined(end, end + 1) {
             end += 1;

@@ -48,7 +48,7 @@ pub fn observe_steps(
     scene.bridge(&sweep.covered, sweep.across);
     let scene = scene;
     done("blinks");
-    let visible::Visible { retina: whole, behind_margins } = visible::visible(&scene);
+    let visible::Visible { retina: whole, lit, behind_margins } = visible::visible(&scene);
     let retina = whole.and_not(&sweep.covered);
     done("visible retina");
     let mut findings = sweep.findings(&scene, &whole);
@@ -79,7 +79,7 @@ pub fn observe_steps(
     findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
     let reach = reach(&scene, &retina, &anatomy);
     let value = sharp.edge.map_or(0.0, |e| 0.001 / e);
-    let observation = finish(&scene, &retina, findings, anatomy, reach, value);
+    let observation = finish(&scene, &lit.and_not(&sweep.covered), findings, anatomy, reach, value);
     done("outlines");
     observation
 }

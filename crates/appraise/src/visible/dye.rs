@@ -21,15 +21,8 @@ struct Light {
 /// angiograms was 0.992 and 0.87 on simulated ones, whose black is not as black; with 0.10 it was 0.969 and 0.92.
 const FAINT: f32 = 0.055;
 
-/// Share of the light before a black rim from which on retina is seen as lit. With 0.45 the overlap on real angiograms fell by
-/// 0.001 and on simulated ones by 0.004.
-const LIT: f32 = 0.25;
-
-/// Share of the light beyond the outline up to which that is a black rim, and not dim retina: with 0.2 the real angiograms'
-/// overlap fell by 0.002.
-const BLACK: f32 = 0.1;
-
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
+/// As in reflected light. Dark retina is retina in these: the outline ends where it was found.
+pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<usize>) {
     let light = light(scene);
     let (w, h) = (light.light.width, light.light.height);
     let aperture = inside(scene);
@@ -47,12 +40,8 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
             ray_gain(&level, last, threshold)
         })
         .collect();
-    let mut best = Rays::best(&gain, 3, 0.15);
-    for (k, s) in best.iter_mut().enumerate() {
-        let along = Profile::along(&rays, k, &light.light, |i| light.light.data[i].max(0.0));
-        *s = along.lit_end(*s, LIT, BLACK);
-    }
-    (rays, best, margins)
+    let best = Rays::best(&gain, 3, 0.15);
+    (rays, best.clone(), margins, best)
 }
 
 /// Measures the light. Where the picture has black surroundings of its own, black is the floor; else the floor is the

@@ -18,8 +18,10 @@ use serrata_frame::Plane;
 
 /// What the outline of the retina tells apart.
 pub(crate) struct Visible {
-    /// The visible retina on the working plane, blinks not yet taken out.
+    /// The visible retina on the working plane, blinks not yet taken out, with the dim of its rim: what is looked at.
     pub(crate) retina: Mask,
+    /// The same as far as it is lit: what is told as seen.
+    pub(crate) lit: Mask,
     /// What lies behind a lid's margin inside the aperture, however dim it is.
     pub(crate) behind_margins: Mask,
 }
@@ -30,12 +32,14 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
     let none = Mask::new(w, h, false);
     // A round aperture with black around it is the instrument's own: in dye pictures nothing inside needs light.
     if scene.round && scene.modality.is_dye() {
-        return Visible { retina: scene.aperture.and_not(&scene.painted), behind_margins: none };
+        let retina = scene.aperture.and_not(&scene.painted);
+        return Visible { lit: retina.clone(), retina, behind_margins: none };
     }
-    let (rays, radii, margins) =
+    let (rays, radii, margins, ends) =
         if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
     let rays = rays.grown(scene.half.step);
     let retina = rays.fill(&calm(&radii), w, h).and(&scene.aperture);
+    let lit = if ends == radii { retina.clone() } else { rays.fill(&calm(&ends), w, h).and(&retina) };
     let behind_margins = if margins.iter().all(|m| *m == STEPS) {
         none
     } else {
@@ -43,11 +47,12 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
         scene.aperture.and_not(&rays.fill(&before, w, h)).and_not(&retina)
     };
     if scene.painted.count() == 0 {
-        return Visible { retina, behind_margins };
+        return Visible { retina, lit, behind_margins };
     }
     // A painted patch may leave slivers between itself and the outline.
     let retina = retina.and_not(&scene.painted).without_specks(w * h / 200);
-    Visible { retina, behind_margins: behind_margins.and_not(&scene.painted) }
+    let lit = lit.and(&retina);
+    Visible { retina, lit, behind_margins: behind_margins.and_not(&scene.painted) }
 }
 
 /// The aperture on the half-size planes: 1 inside, 0 outside.

@@ -11,7 +11,8 @@ use serrata_frame::Plane;
 /// Added before logarithms, so that the noise of black does not count: 5 % of full scale.
 const DARK: f32 = 0.05;
 
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
+/// The rays, where the outline lies on each, where lids begin, and where the light ends within the outline.
+pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<usize>) {
     let value = &scene.half.value;
     let (w, h) = (value.width, value.height);
     let long = scene.long() / scene.half.step;
@@ -32,11 +33,13 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>) {
             ray_gain(&brightness, &red, within[k].min(margins[k]), typical)
         })
         .collect();
-    let mut best = Rays::best(&gain, 4, 0.12);
-    for (k, s) in best.iter_mut().enumerate() {
-        *s = Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, BLACK);
-    }
-    (rays, best, margins)
+    let best = Rays::best(&gain, 4, 0.12);
+    let lit = best
+        .iter()
+        .enumerate()
+        .map(|(k, s)| Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, BLACK))
+        .collect();
+    (rays, best, margins, lit)
 }
 
 /// Share of the light before a dark rim from which on retina is seen as lit: about half. The steepest fall of a soft rim lies

@@ -1,6 +1,6 @@
 """Every figure that the appraisal is held to, on real, spoiled and simulated pictures (`make appraisal-bench`).
 
-    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,kinds,spoiled,disease,phantom,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
+    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,kinds,spoiled,disease,phantom,soft,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
 
 Nothing is told to the tool but the file. Each line gives the figure, its 95 % interval (percentile bootstrap over whole eyes), the
 number of pictures, the goal and whether it is reached. `--quick` takes fewer strengths, pictures and seeds. `--engine` runs another
@@ -279,6 +279,11 @@ def part_lines() -> None:
 # ---- arteries and veins
 
 
+#: Rings about the disc, in disc radii, and that radius as a share of the width.
+RINGS = ((1.5, 4), (4, 8))
+RADIUS = 0.0225
+
+
 def kind_of(line: dict) -> str | None:
     return line["kind"]["name"] if line.get("kind") else None
 
@@ -327,7 +332,7 @@ def simulated_kinds(folder: pathlib.Path) -> None:
             x, y = (np.clip(np.interp(steps, gone, p[:, k]).astype(int), 0, masks[0].shape[1 - k] - 1) for k in (0, 1))
             artery, vein = (float(m[y, x].mean()) if len(steps) else 0.0 for m in masks)
             true = "artery" if artery > 0.7 and vein < 0.4 else "vein" if vein > 0.7 and artery < 0.4 else "none" if max(artery, vein) < 0.3 else None
-            near = np.hypot(*(p[len(p) // 2] - [discs[file]["x"], discs[file]["y"]])) < 8 * 0.0225 * masks[0].shape[1]
+            near = np.hypot(*(p[len(p) // 2] - [discs[file]["x"], discs[file]["y"]])) < RINGS[-1][1] * RADIUS * masks[0].shape[1]
             rows[stem].append((gone[-1], kind_of(line), line["kind"]["probability"] if kind_of(line) else None, true, near))
     every = sum(rows.values(), [])
     vessel = {f: [r for r in v if r[3] in ("artery", "vein")] for f, v in rows.items()}
@@ -339,7 +344,7 @@ def simulated_kinds(folder: pathlib.Path) -> None:
     say("kinds, simulated: share of clear vessels' length that is told", share(flat, sum(vessel.values(), [])), "", len(flat))
     close = [r for r in sum(vessel.values(), []) if r[4]]
     say("kinds, simulated: the same within 8 disc radii of the disc", share([r for r in close if r[1]], close), "", len(close))
-    say("kinds, simulated: right of the length told", right(flat), "", len(flat), boot(told, right), f"worst frame {min(right(v) for v in told.values() if v):.3f}")
+    say("kinds, simulated: right of the length told", right(flat), "", len(flat), boot(told, right), f"worst frame {min((right(v) for v in told.values() if v), default=float('nan')):.3f}")
     for k in ("artery", "vein"):
         say(f"kinds, simulated: right of lines held for {k}", float(np.mean([r[3] == k for r in flat if r[1] == k])), "", sum(r[1] == k for r in flat))
     for low, high in ((0.8, 0.9), (0.9, 0.95), (0.95, 1.01)):
@@ -376,11 +381,7 @@ def own_width(green: np.ndarray, points: list, step: float) -> float | None:
     return float(np.median(widths)) if widths else None
 
 
-RINGS = ((1.5, 4), (4, 8))
-
-
 def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
-    """Rings about the disc are in disc radii of 2.25 % of the width."""
     trunks: dict[tuple[str, str, str], list] = {}
     for r in csv.DictReader(open(ROOT / "checks" / "vessel_kinds.csv", newline="")):
         trunks.setdefault((r["frame"], r["trunk"], r["kind"]), []).append([float(r["x"]), float(r["y"])])
@@ -389,7 +390,7 @@ def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
         found = vessel_lines(stem, folder)
         lines, wide = found["lines"], found["width"]
         lengths = [length_of(line) for line in lines]
-        part = sum(n for n, line in zip(lengths, lines) if kind_of(line)) / sum(lengths)
+        part = sum(n for n, line in zip(lengths, lines) if kind_of(line)) / max(sum(lengths), 1e-9)
         own = np.concatenate([np.full(len(line["points"]), i) for i, line in enumerate(lines)])
         places = np.concatenate([np.array(line["points"]) for line in lines])
         agreed, against, all_of = [], [], 0
@@ -413,7 +414,7 @@ def real_kinds(folder: pathlib.Path, stems: list[str]) -> None:
             sides: dict[str, list] = {"artery": [], "vein": []}
             for line in lines:
                 middle = np.array(line["points"])[len(line["points"]) // 2]
-                if kind_of(line) and low <= np.hypot(*(middle - disc[:2])) / (0.0225 * wide) < high:
+                if kind_of(line) and low <= np.hypot(*(middle - disc[:2])) / (RADIUS * wide) < high:
                     width = own_width(green, line["points"], -(-wide // 860))
                     if width:
                         sides[kind_of(line)].append(width)
@@ -607,6 +608,37 @@ def part_phantom() -> None:
     say("phantom, eye side: not sure, share", float(np.mean([v["eye"]["inferred"] is None for _, v in pairs])), "", len(pairs))
 
 
+def part_soft() -> None:
+    """Blur of one part, which the other simulated frames have none of: with its place against frames with a smear and without a fault. No
+    goal is set."""
+    count = 20 if SETTINGS.quick else 100
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+
+        def one(i: int) -> tuple[str | None, dict, dict]:
+            kind, fault = ("colour", "fa", "faf")[i % 3], ("regional_blur", "regional_blur", "smear", None, None)[i % 5]
+            words = ["--seed", 60_000 + i, "--eye", "RL"[i % 2], "--modality", kind, "--size", 1200]
+            truth = house.serrata("phantom", "frame", *words, *(["--fault", fault] if fault else []), "-o", folder, "--json").lines[0]
+            return fault, truth, appraise([folder / truth["file"]], "--modality", kind)[0]
+
+        with ThreadPoolExecutor(2) as pool:
+            made = list(pool.map(one, range(count)))
+    placed = lambda v: [f for f in v["findings"] if f["kind"] == "blur" and f["polygons"]]  # noqa: E731
+    best = lambda v: max((f["score"] for f in placed(v)), default=0.0)  # noqa: E731
+    bad = [best(v) for fault, _, v in made if fault == "regional_blur"]
+    good = [best(v) for fault, _, v in made if fault != "regional_blur"]
+    say("simulated, blur of one part with its place: area under the curve", auc(bad, good), "", count)
+    say("   of those spoiled so, counted", float(np.mean([b >= 0.5 for b in bad])), "", len(bad))
+    say("   of the others, counted", float(np.mean([g >= 0.5 for g in good])), "", len(good))
+    overlaps = []
+    for fault, t, v in made:
+        if fault == "regional_blur" and placed(v):
+            true = next(f for f in t["findings"] if f["kind"] == "blur")
+            a, b = (real.painted(t["width"], t["height"], f["polygons"], f["holes"]) for f in (true, placed(v)[0]))
+            overlaps.append(float((a & b).sum() / max((a | b).sum(), 1)))
+    say("   overlap of its place with the truth, median of those told", float(np.median(overlaps)), "", len(overlaps))
+
+
 GAZES = ("primary", "up", "down", "right", "left", "up_right", "up_left", "down_right", "down_left")
 
 
@@ -719,7 +751,7 @@ def part_speed() -> None:
             say(f"speed, {kind} {file.name}: {stage}, median ms", float(np.median([v["milliseconds"][stage] for v in lines])), "", 5)
 
 
-PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "kinds": part_kinds, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
+PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "kinds": part_kinds, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "soft": part_soft, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
 
 
 def main() -> int:

@@ -20,7 +20,7 @@ const LONGEST: f32 = 0.085;
 /// Size (share of the width) that breaks measuring: a third of a disc diameter. There the score is a half.
 const SIZE: f64 = 0.0135;
 
-/// Rows on each side of a break that are compared; twice as many have to be there.
+/// Rows on each side of a break that are compared.
 const STRIP: usize = 4;
 
 /// Fall of likeness at a break, against the rows around, from which it is looked into.
@@ -35,10 +35,6 @@ const WON: (f64, f64) = (0.18, 0.36);
 
 /// Share of the parts that are mended, each for itself: from here on counted, and in full.
 const AGREE: (f32, f32) = (0.3, 0.6);
-
-/// Likeness won over twice the rows: not believed below, believed from. Of 15 false jumps in 320 simulated frames 7 go by it, of 64
-/// jumps in spoiled real frames 3.
-const HOLDS: (f64, f64) = (-0.05, 0.10);
 
 /// One jump: the first working row after it, and how far the picture moved along the row.
 pub(super) struct Jump {
@@ -175,19 +171,6 @@ impl Rows {
         self.strip(y, STRIP)
     }
 
-    /// What the move wins over twice as many rows, a little more or less of it let pass: rows that are alike by chance
-    /// soon part. Nothing where there is too little to compare.
-    fn holds(&self, y: usize, shift: i64) -> f32 {
-        let rows = 2 * STRIP;
-        let (a, b) = (self.strip(y - rows, rows), self.strip(y, rows));
-        let about = |middle: i64| {
-            (middle - 2..=middle + 2)
-                .filter_map(|s| mean(&self.parts(&a, &b, s, rows as f32)))
-                .max_by(f32::total_cmp)
-        };
-        about(shift).zip(about(0)).map_or(0.0, |(there, here)| there - here)
-    }
-
     /// The move that mends the break before row `y`, where there is one.
     fn mended(&self, y: usize) -> Option<Jump> {
         let w = self.fine.width;
@@ -212,8 +195,7 @@ impl Rows {
         // Few parts agree by chance more easily.
         let won = (best.0 - before) * (both.len() as f32 / PARTS as f32).sqrt();
         let won = won * ((agree - AGREE.0) / (AGREE.1 - AGREE.0)).clamp(0.0, 1.0);
-        let sure =
-            ramp(f64::from(won), WON.0, WON.1) * ramp(f64::from(self.holds(y, best.1)), HOLDS.0, HOLDS.1);
+        let sure = ramp(f64::from(won), WON.0, WON.1);
         // Between whole pixels by the parabola through the best and its neighbours.
         let beside = [best.1 - 1, best.1 + 1].map(|s| mean(&self.parts(&a, &b, s, STRIP as f32)));
         let part = match beside {

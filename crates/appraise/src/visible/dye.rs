@@ -1,6 +1,6 @@
 //! The outline in dye pictures: where the light of the dye falls to the floor.
 
-use super::{Profile, inside, margin::margins};
+use super::{Outline, Profile, inside, margin::margins};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -21,8 +21,7 @@ struct Light {
 /// angiograms was 0.992 and 0.87 on simulated ones, whose black is not as black; with 0.10 it was 0.969 and 0.92.
 const FAINT: f32 = 0.055;
 
-/// As in reflected light. Dark retina is retina in these: the outline ends where it was found.
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<usize>) {
+pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let light = light(scene);
     let (w, h) = (light.light.width, light.light.height);
     let aperture = inside(scene);
@@ -40,8 +39,8 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<u
             ray_gain(&level, last, threshold)
         })
         .collect();
-    let best = Rays::best(&gain, 3, 0.15);
-    (rays, best.clone(), margins, best)
+    let radii = Rays::best(&gain, 3, 0.15);
+    Outline { rays, radii, margins, lit: None }
 }
 
 /// Measures the light. Where the picture has black surroundings of its own, black is the floor; else the floor is the

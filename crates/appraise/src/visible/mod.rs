@@ -26,6 +26,16 @@ pub(crate) struct Visible {
     pub(crate) behind_margins: Mask,
 }
 
+/// An outline about a centre, in steps of each ray.
+struct Outline {
+    rays: Rays,
+    radii: Vec<usize>,
+    /// Where lids begin; `STEPS` where none does.
+    margins: Vec<usize>,
+    /// Where the light ends within the outline; none where dark retina is retina too.
+    lit: Option<Vec<usize>>,
+}
+
 /// Looks for the visible retina.
 pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
     let (w, h) = (scene.width(), scene.height());
@@ -35,11 +45,11 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
         let retina = scene.aperture.and_not(&scene.painted);
         return Visible { lit: retina.clone(), retina, behind_margins: none };
     }
-    let (rays, radii, margins, ends) =
+    let Outline { rays, radii, margins, lit } =
         if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
     let rays = rays.grown(scene.half.step);
     let retina = rays.fill(&calm(&radii), w, h).and(&scene.aperture);
-    let lit = if ends == radii { retina.clone() } else { rays.fill(&calm(&ends), w, h).and(&retina) };
+    let lit = lit.map_or_else(|| retina.clone(), |ends| rays.fill(&calm(&ends), w, h).and(&retina));
     let behind_margins = if margins.iter().all(|m| *m == STEPS) {
         none
     } else {
@@ -71,7 +81,7 @@ fn calm(radii: &[usize]) -> Vec<f32> {
     (0..n).map(|k| (0..5).map(|d| radii[(k + n + d - 2) % n] as f32).sum::<f32>() / 5.0 + 0.5).collect()
 }
 
-/// Steps that an outline goes back at most to where it is lit: 2 % of the width of a wide picture, as soft rims of real frames are.
+/// Steps that an outline goes back at most to where it is lit: some 2.5 % of a wide picture's width (judgement).
 const BACK: usize = STEPS / 24;
 
 /// Means of a ray's values over the `width` steps before and after each step; outside the plane values are `None`.

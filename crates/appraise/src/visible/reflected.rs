@@ -1,6 +1,6 @@
 //! The outline in pictures made by reflected light.
 
-use super::{Profile, inside, margin::margins};
+use super::{Outline, Profile, inside, margin::margins};
 use crate::{
     filter,
     radial::{RAYS, Rays, STEPS},
@@ -11,8 +11,7 @@ use serrata_frame::Plane;
 /// Added before logarithms, so that the noise of black does not count: 5 % of full scale.
 const DARK: f32 = 0.05;
 
-/// The rays, where the outline lies on each, where lids begin, and where the light ends within the outline.
-pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<usize>) {
+pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let value = &scene.half.value;
     let (w, h) = (value.width, value.height);
     let long = scene.long() / scene.half.step;
@@ -33,13 +32,13 @@ pub(super) fn outline(scene: &Scene<'_>) -> (Rays, Vec<usize>, Vec<usize>, Vec<u
             ray_gain(&brightness, &red, within[k].min(margins[k]), typical)
         })
         .collect();
-    let best = Rays::best(&gain, 4, 0.12);
-    let lit = best
+    let radii = Rays::best(&gain, 4, 0.12);
+    let lit = radii
         .iter()
         .enumerate()
         .map(|(k, s)| Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, BLACK))
         .collect();
-    (rays, best, margins, lit)
+    Outline { rays, radii, margins, lit: Some(lit) }
 }
 
 /// Share of the light before a dark rim from which on retina is seen as lit: about half. The steepest fall of a soft rim lies

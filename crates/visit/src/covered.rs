@@ -1,6 +1,7 @@
 //! How much of a picture its mendable faults cover.
 
-use serrata_words::{Finding, FindingKind, Observation};
+use crate::rules::Rules;
+use serrata_words::{Finding, FindingKind, Modality, Observation};
 
 /// Faults that lie before the retina.
 pub const COVERING: [FindingKind; 6] = [
@@ -11,6 +12,15 @@ pub const COVERING: [FindingKind; 6] = [
     FindingKind::TooClose,
     FindingKind::TooFar,
 ];
+
+/// The findings that cover. What has no place is an opinion on the whole picture, and takes nothing of it before its own rule
+/// counts it: a weak hint that the eye was too far has all that is dark for its share.
+pub fn covering<'a>(o: &'a Observation, modality: Modality, rules: &'a Rules) -> impl Iterator<Item = &'a Finding> {
+    let counts = move |f: &Finding| {
+        !f.place.is_empty() || rules.of(f.kind, modality).is_some_and(|r| f.score >= r.score)
+    };
+    o.findings.iter().filter(move |f| COVERING.contains(&f.kind) && counts(f))
+}
 
 /// Points across the picture at which it is looked at.
 const GRID: usize = 192;

@@ -1,7 +1,7 @@
 //! What an observation means for a view.
 
 use crate::advice::advice_for;
-use crate::covered::{COVERING, covered};
+use crate::covered::{covered, covering};
 use crate::pole;
 use crate::rules::Rules;
 use crate::turned;
@@ -81,7 +81,7 @@ pub fn judge<'a>(
     let lost = no_retina(&reasons);
     if !lost {
         reasons.extend(pole::reasons(observation, view, eye, rules));
-        reasons.extend(obstructed_reason(observation, rules));
+        reasons.extend(obstructed_reason(observation, view, rules));
         reasons.extend(reach_reasons(observation, view, rules));
         reasons.extend(turned::reasons(observation, view, before.ahead, rules));
     }
@@ -209,8 +209,8 @@ fn finding_reason(f: &Finding, view: &View, eye: &EyeState, rules: &Rules) -> Op
 }
 
 /// Mendable faults that cover retina, together.
-fn obstructed_reason(o: &Observation, rules: &Rules) -> Option<Reason> {
-    let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
+fn obstructed_reason(o: &Observation, view: &View, rules: &Rules) -> Option<Reason> {
+    let covering = || covering(o, view.modality, rules);
     let share = covered(o, covering(), |_, _| true);
     let must = share >= rules.obstructed.must;
     (share >= rules.obstructed.should).then(|| Reason {

@@ -1,6 +1,6 @@
 //! What a picture with the gaze turned has to show: its own sector, further than the ahead frame, and free of lids.
 
-use crate::covered::{COVERING, covered};
+use crate::covered::{covered, covering};
 use crate::rules::{Rules, TurnedRule};
 use serrata_words::{Eye, Gaze, Observation, Phase, Reason, View};
 
@@ -15,7 +15,7 @@ pub fn reasons(o: &Observation, view: &View, ahead: Option<&Observation>, rules:
     let rule = &rules.turned;
     let say = |must: bool, text: String| Reason { rule: "gaze".to_owned(), finding: None, must, text };
     let mut all = Vec::new();
-    let covering = || o.findings.iter().filter(|f| COVERING.contains(&f.kind));
+    let covering = || covering(o, view.modality, rules);
     let half = (45f64).to_radians().cos();
     let sector = |x: f64, y: f64| x * towards[0] + y * towards[1] >= half * x.hypot(y);
     let lost = covered(o, covering(), sector);

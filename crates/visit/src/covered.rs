@@ -15,7 +15,11 @@ pub const COVERING: [FindingKind; 6] = [
 
 /// The findings that cover. What has no place is an opinion on the whole picture, and takes nothing of it before its own rule
 /// counts it: a weak hint that the eye was too far has all that is dark for its share.
-pub fn covering<'a>(o: &'a Observation, modality: Modality, rules: &'a Rules) -> impl Iterator<Item = &'a Finding> {
+pub fn covering<'a>(
+    o: &'a Observation,
+    modality: Modality,
+    rules: &'a Rules,
+) -> impl Iterator<Item = &'a Finding> {
     let counts = move |f: &Finding| {
         !f.place.is_empty() || rules.of(f.kind, modality).is_some_and(|r| f.score >= r.score)
     };
@@ -70,4 +74,49 @@ pub fn covered<'a>(
     }
     let share = lost as f64 / part.max(1) as f64;
     (share / o.aperture_fraction.max(1e-6) + placeless).min(1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serrata_words::{EyeInference, Method, Region, Sharpness, VisibleRetina};
+
+    fn seen(findings: Vec<Finding>) -> Observation {
+        Observation {
+            method: Method::new("observe", 0),
+            width: 100,
+            height: 100,
+            aperture_fraction: 1.0,
+            visible_retina: VisibleRetina {
+                fraction: 1.0,
+                fraction_of_picture: 1.0,
+                place: Region::default(),
+            },
+            findings,
+            eye: EyeInference { inferred: None, probability: 0.5 },
+            disc: None,
+            fovea: None,
+            reach: None,
+            sharpness: Sharpness { value: 1.0, unit: String::new() },
+        }
+    }
+
+    fn share(findings: Vec<Finding>) -> f64 {
+        let (o, rules) = (seen(findings), Rules::default());
+        covered(&o, covering(&o, Modality::Fa, &rules), |_, _| true)
+    }
+
+    #[test]
+    fn a_hint_without_a_place_covers_nothing() {
+        let far = |score| Finding::new(FindingKind::TooFar, score, 0.27);
+        assert_eq!(share(vec![far(0.04)]), 0.0);
+        assert!((share(vec![far(0.6)]) - 0.27).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_small_lid_covers_its_place_however_low_its_score() {
+        let mut lid = Finding::new(FindingKind::Lid, 0.2, 0.1);
+        lid.place.polygons = vec![vec![[0.0, 0.0], [100.0, 0.0], [100.0, 10.0], [0.0, 10.0]]];
+        assert!((share(vec![lid]) - 0.1).abs() < 0.01);
+    }
 }

@@ -11,6 +11,10 @@ use serrata_visit::{Rules, advice_for, judge};
 use serrata_words::{AppraisalLine, EyeState, Gaze, Modality, VesselsLine, View, appraisal::Source};
 use std::path::{Path, PathBuf};
 
+/// The allocator of the binary, so that times are those of the binary.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() {
     let mut files = Vec::new();
     let (mut modality, mut vessels, mut jobs) = (None, None, 2usize);
@@ -27,7 +31,14 @@ fn main() {
     if let Some(dir) = &vessels {
         std::fs::create_dir_all(dir).unwrap();
     }
-    for group in files.chunks(jobs.max(1)) {
+    if jobs <= 1 {
+        // As the binary: one thread for all files, whose allocator keeps what it has.
+        for f in &files {
+            println!("{}", line(f, modality, vessels.as_deref()));
+        }
+        return;
+    }
+    for group in files.chunks(jobs) {
         let lines: Vec<String> = std::thread::scope(|s| {
             let all: Vec<_> =
                 group.iter().map(|f| s.spawn(|| line(f, modality, vessels.as_deref()))).collect();

@@ -8,6 +8,10 @@ use serrata_appraise::{likely_modality, observe_steps};
 use serrata_frame::{Decode, Limits, Picture};
 use std::time::Instant;
 
+/// The allocator of the binary, so that times are those of the binary.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() {
     let mut rounds = 9usize;
     let mut files = Vec::new();

@@ -1,13 +1,14 @@
 //! Plain filters on working planes. All are symmetric under mirroring and run on one thread, in one order.
 
-use serrata_frame::Plane;
+use serrata_frame::{Plane, wide};
 
 /// Mean over a window of `2·radius + 1` pixels along both axes; at the border the window is cut.
 pub(crate) fn box_mean(p: &Plane, radius: usize) -> Plane {
-    if radius == 0 {
-        return p.clone();
+    let mut out = p.clone();
+    if radius > 0 {
+        wide!(box_in_place(&mut out, radius));
     }
-    columns_mean(&rows_mean(p, radius), radius)
+    out
 }
 
 /// Near-Gaussian smoothing with the given standard deviation in pixels: three box means in a row.
@@ -15,12 +16,77 @@ pub(crate) fn box_mean(p: &Plane, radius: usize) -> Plane {
 /// Three boxes of odd width w have the variance (w² − 1)/4.
 pub(crate) fn smooth(p: &Plane, sigma: f32) -> Plane {
     let radius = box_radius(sigma);
-    if radius == 0 {
-        return p.clone();
+    let mut out = p.clone();
+    if radius > 0 {
+        for _ in 0..3 {
+            wide!(box_in_place(&mut out, radius));
+        }
     }
-    let once = box_mean(p, radius);
-    let twice = box_mean(&once, radius);
-    box_mean(&twice, radius)
+    out
+}
+
+/// [`box_mean`] in place: means along the rows are kept for as many rows as a window has, so that all of it stays near the
+/// processor.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn box_in_place(p: &mut Plane, radius: usize) {
+    let (w, h) = (p.width, p.height);
+    // One row more than the window, or all rows.
+    let slots = (2 * radius + 2).min(h);
+    let mut rows = vec![0.0f32; slots * w];
+    let mut sums = vec![0.0f64; w];
+    let mut count = 0usize;
+    // Where in `rows` the row that comes and the one that goes are kept.
+    let (mut newest, mut oldest) = (0, 0);
+    let after = |slot: usize| if slot + 1 < slots { slot + 1 } else { 0 };
+    for low in 0..h + radius {
+        let come = newest * w..(newest + 1) * w;
+        if low < h {
+            let to = &mut rows[come.clone()];
+            row_mean(&p.data[low * w..(low + 1) * w], radius, to);
+            newest = after(newest);
+            count += 1;
+            if low < radius {
+                for (s, v) in sums.iter_mut().zip(to) {
+                    *s += f64::from(*v);
+                }
+            }
+        }
+        let Some(y) = low.checked_sub(radius) else { continue };
+        let gone = (y > radius).then(|| {
+            let gone = oldest * w..(oldest + 1) * w;
+            oldest = after(oldest);
+            count -= 1;
+            gone
+        });
+        let scale = 1.0 / count as f64;
+        let out = p.data[y * w..(y + 1) * w].iter_mut().zip(&mut sums);
+        match (low < h, gone) {
+            (true, Some(gone)) => {
+                for (((o, s), come), gone) in out.zip(&rows[come]).zip(&rows[gone]) {
+                    *s = *s + f64::from(*come) - f64::from(*gone);
+                    *o = narrow(*s * scale);
+                }
+            }
+            (true, None) => {
+                for ((o, s), come) in out.zip(&rows[come]) {
+                    *s += f64::from(*come);
+                    *o = narrow(*s * scale);
+                }
+            }
+            (false, Some(gone)) => {
+                for ((o, s), gone) in out.zip(&rows[gone]) {
+                    *s -= f64::from(*gone);
+                    *o = narrow(*s * scale);
+                }
+            }
+            (false, None) => {
+                for (o, s) in out {
+                    *o = narrow(*s * scale);
+                }
+            }
+        }
+    }
 }
 
 /// Gaussian smoothing with kernels cut at three standard deviations, for widths at which boxes are too coarse. At the border the
@@ -73,43 +139,86 @@ fn box_radius(sigma: f32) -> usize {
 /// Mean along rows with the window cut at the border.
 pub(crate) fn rows_mean(p: &Plane, radius: usize) -> Plane {
     let mut out = Plane::new(p.width, p.height, 0.0);
-    for y in 0..p.height {
-        let (row, to) = (p.row(y), &mut out.data[y * p.width..(y + 1) * p.width]);
-        let (n, mut sum) = (row.len(), 0.0f64);
-        let scale: f64 = 1.0 / (2 * radius + 1) as f64;
-        sum += row.iter().take(radius).map(|v| f64::from(*v)).sum::<f64>();
-        let full = radius + 1..n.saturating_sub(radius);
-        for x in 0..full.start.min(n) {
-            if x + radius < n {
-                sum += f64::from(row[x + radius]);
-            }
-            let (low, high) = (x.saturating_sub(radius), (x + radius + 1).min(n));
-            if x > radius {
-                sum -= f64::from(row[x - radius - 1]);
-            }
-            to[x] = narrow(sum / (high - low) as f64);
+    wide!(rows_mean_to(p, radius, &mut out));
+    out
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn rows_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
+    let w = p.width.max(1);
+    for (row, to) in p.data.chunks_exact(w).zip(out.data.chunks_exact_mut(w)) {
+        row_mean(row, radius, to);
+    }
+}
+
+/// Means of one row.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn row_mean(row: &[f32], radius: usize, to: &mut [f32]) {
+    let n = row.len();
+    if n <= 2 * radius {
+        for (x, o) in to.iter_mut().enumerate() {
+            let part = &row[x.saturating_sub(radius)..(x + radius + 1).min(n)];
+            *o = narrow(part.iter().map(|v| f64::from(*v)).sum::<f64>() / part.len() as f64);
         }
-        if full.start < full.end {
-            let (gone, come) = (&row[..full.len()], &row[full.start + radius..]);
-            for ((o, g), c) in to[full.clone()].iter_mut().zip(gone).zip(come) {
-                sum += f64::from(*c) - f64::from(*g);
+        return;
+    }
+    // Short windows are added afresh, many at a time; long ones as running sums.
+    let whole = 2 * radius + 1;
+    let scale: f64 = 1.0 / whole as f64;
+    let inner = &mut to[radius..n - radius];
+    match radius {
+        1 => windows::<3>(row, scale, inner),
+        2 => windows::<5>(row, scale, inner),
+        3 => windows::<7>(row, scale, inner),
+        4 => windows::<9>(row, scale, inner),
+        _ => {
+            let (first, rest) = row.split_at(whole);
+            let mut sum = first.iter().map(|v| f64::from(*v)).sum::<f64>();
+            inner[0] = narrow(sum * scale);
+            for ((o, come), gone) in inner[1..].iter_mut().zip(rest).zip(row) {
+                sum += f64::from(*come) - f64::from(*gone);
                 *o = narrow(sum * scale);
             }
         }
-        for x in full.end.max(full.start).min(n)..n {
-            if x > radius {
-                sum -= f64::from(row[x - radius - 1]);
-            }
-            to[x] = narrow(sum / (n - x.saturating_sub(radius)) as f64);
+    }
+    // Windows that are cut at one end or the other.
+    let (mut left, mut right) = (0.0f64, 0.0f64);
+    for x in 0..2 * radius {
+        left += f64::from(row[x]);
+        right += f64::from(row[n - 1 - x]);
+        if x >= radius {
+            let count = (x + 1) as f64;
+            to[x - radius] = narrow(left / count);
+            to[n - 1 + radius - x] = narrow(right / count);
         }
     }
-    out
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn windows<const N: usize>(row: &[f32], scale: f64, to: &mut [f32]) {
+    for (o, window) in to.iter_mut().zip(row.windows(N)) {
+        let mut sum = f64::from(window[0]);
+        for v in &window[1..N] {
+            sum += f64::from(*v);
+        }
+        *o = narrow(sum * scale);
+    }
 }
 
 /// Mean along columns with the window cut at the border.
 pub(crate) fn columns_mean(p: &Plane, radius: usize) -> Plane {
+    let mut out = Plane::new(p.width, p.height, 0.0);
+    wide!(columns_mean_to(p, radius, &mut out));
+    out
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn columns_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
     let (w, h) = (p.width, p.height);
-    let mut out = Plane::new(w, h, 0.0);
     let mut sums = vec![0.0f64; w];
     let mut count = 0usize;
     for y in 0..radius.min(h) {
@@ -130,16 +239,18 @@ pub(crate) fn columns_mean(p: &Plane, radius: usize) -> Plane {
             *o = narrow(s * scale);
         }
     }
-    out
 }
 
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
 fn add(sums: &mut [f64], row: &[f32], sign: f64) {
     for (s, v) in sums.iter_mut().zip(row) {
         *s += sign * f64::from(*v);
     }
 }
 
-#[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
+#[allow(clippy::cast_possible_truncation, clippy::inline_always)] // rounding to f32 is meant; see `wide`
+#[inline(always)]
 fn narrow(v: f64) -> f32 {
     v as f32
 }
@@ -151,7 +262,121 @@ pub(crate) fn percentile(values: &mut [f32], share: f64) -> f32 {
     }
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // an index
     let k = ((values.len() - 1) as f64 * share.clamp(0.0, 1.0)).round() as usize;
-    *values.select_nth_unstable_by(k, f32::total_cmp).1
+    if values.len() < MANY {
+        return *values.select_nth_unstable_by(k, f32::total_cmp).1;
+    }
+    among(|| values.iter().copied(), k)
+}
+
+/// The same of the values where a mask is set.
+pub(crate) fn percentile_where(values: &[f32], mask: &[bool], share: f64) -> f32 {
+    let n = mask.iter().filter(|m| **m).count();
+    if n == 0 {
+        return 0.0;
+    }
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // an index
+    let k = ((n - 1) as f64 * share.clamp(0.0, 1.0)).round() as usize;
+    among(|| values.iter().zip(mask).filter(|(_, m)| **m).map(|(v, _)| *v), k)
+}
+
+/// The value that would be at place `k` if many were set in order.
+fn among<I: Iterator<Item = f32>>(values: impl Fn() -> I, k: usize) -> f32 {
+    // Count them by their leading bits; then only those with the right ones have to be set in order. Neighbours are often
+    // alike: two counts by turns do not wait for one another.
+    let mut counts = vec![[0u32; 2]; 1 << LEADING];
+    for (i, v) in values().enumerate() {
+        counts[leading(v)][i & 1] += 1;
+    }
+    let mut before = 0usize;
+    for (bits, [a, b]) in counts.into_iter().enumerate() {
+        let here = (a + b) as usize;
+        if before + here > k {
+            let mut some = Vec::with_capacity(here);
+            some.extend(values().filter(|v| leading(*v) == bits));
+            return *some.select_nth_unstable_by(k - before, f32::total_cmp).1;
+        }
+        before += here;
+    }
+    0.0
+}
+
+/// Sum of what a function says of each pair of values.
+pub(crate) fn total(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f64 {
+    wide!(total_of(a, b, of))
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn total_of(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f64 {
+    // Eight sums side by side, so that none waits for the one before.
+    let mut sums = [0.0f64; 8];
+    let (a, b) = (a.chunks(8), b.chunks(8));
+    for (a, b) in a.zip(b) {
+        for ((s, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *s += f64::from(of(*a, *b));
+        }
+    }
+    sums.iter().sum()
+}
+
+/// The middle ones of nine values each, by a network of exchanges (Paeth, Graphics Gems 1990:171, from memory).
+pub(crate) fn medians9(of: [&[f32]; 9], to: &mut [f32]) {
+    wide!(medians9_to(of, to));
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn medians9_to(of: [&[f32]; 9], to: &mut [f32]) {
+    // Written out, for a loop over the pairs is not unrolled.
+    macro_rules! exchange {
+        ($v:ident: $($a:literal $b:literal),*) => {
+            $(($v[$a], $v[$b]) = if $v[$b] < $v[$a] { ($v[$b], $v[$a]) } else { ($v[$a], $v[$b]) };)*
+        };
+    }
+    let n = to.len();
+    let of = of.map(|o| &o[..n]);
+    for (i, o) in to.iter_mut().enumerate() {
+        let mut v = of.map(|o| o[i]);
+        exchange!(v: 1 2, 4 5, 7 8, 0 1, 3 4, 6 7, 1 2, 4 5, 7 8, 0 3, 5 8, 4 7, 3 6, 1 4, 2 5, 4 7, 4 2, 6 4, 4 2);
+        *o = v[4];
+    }
+}
+
+/// From how many values on counting pays.
+const MANY: usize = 1 << 14;
+
+/// How many bits are counted by: the sign, the exponent and three more.
+const LEADING: u32 = 12;
+
+/// Leading bits of a value, in the order of values.
+fn leading(v: f32) -> usize {
+    let bits = v.to_bits();
+    let flip = if bits >> 31 == 1 { u32::MAX } else { 1 << 31 };
+    ((bits ^ flip) >> (32 - LEADING)) as usize
+}
+
+/// Natural logarithm of many values at once, to the last bit of f32 or next to it; of what is no positive normal number it has
+/// no meaning. By the series of the area tangent about the nearest power of two.
+pub(crate) fn ln_all(values: &mut [f32]) {
+    wide!(ln_each(values));
+}
+
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn ln_each(values: &mut [f32]) {
+    /// Bits of the root of a half.
+    const ROOT: i32 = 0x3f35_04f3;
+    for v in values {
+        let bits = v.to_bits().cast_signed();
+        let power = bits.wrapping_sub(ROOT) >> 23;
+        let m = f64::from(f32::from_bits(bits.wrapping_sub(power << 23).cast_unsigned()));
+        // |t| ≤ 0.172, so that the first term left out is below 10⁻¹⁰ of the sum.
+        let t = (m - 1.0) / (m + 1.0);
+        let q = t * t;
+        let series = 1.0 / 7.0 + q * (1.0 / 9.0 + q * (1.0 / 11.0 + q * (1.0 / 13.0)));
+        let series = 1.0 + q * (1.0 / 3.0 + q * (1.0 / 5.0 + q * series));
+        *v = narrow(f64::from(power) * std::f64::consts::LN_2 + 2.0 * t * series);
+    }
 }
 
 /// A plane of half the size, by means of four; an odd last row or column is left out. A single row or column stays.
@@ -195,6 +420,45 @@ mod tests {
             let p = Plane::from_fn(w, h, |x, y| ((x * 31 + y * 17) as u32).wrapping_mul(seed | 1) as f32 / u32::MAX as f32);
             let (a, b) = (box_mean(&p, r), plain_mean(&p, r));
             for (a, b) in a.data.iter().zip(&b.data) { prop_assert!((a - b).abs() < 1e-5); }
+        }
+    }
+
+    #[test]
+    fn the_network_finds_the_middle_of_any_nine_zeros_and_ones() {
+        // A network that does so finds it of any values.
+        for bits in 0..512u32 {
+            let v: [[f32; 1]; 9] = std::array::from_fn(|k| [f32::from(u8::from(bits >> k & 1 == 1))]);
+            let mut middle = [0.5];
+            medians9(v.each_ref().map(|v| &v[..]), &mut middle);
+            assert_eq!(middle[0], f32::from(u8::from(bits.count_ones() > 4)), "{bits:b}");
+        }
+    }
+
+    #[test]
+    fn many_values_have_the_percentiles_of_the_plain_way() {
+        let mut v: Vec<f32> = (0..3 * MANY as u32)
+            .map(|i| (i.wrapping_mul(2_654_435_761) >> 8) as f32 / 16_777_216.0 - 0.3)
+            .collect();
+        let mut sorted = v.clone();
+        sorted.sort_by(f32::total_cmp);
+        for share in [0.0, 0.02, 0.3, 0.5, 0.98, 1.0] {
+            let k = ((v.len() - 1) as f64 * share).round() as usize;
+            assert_eq!(percentile(&mut v, share), sorted[k], "{share}");
+            let mut mask = vec![true; v.len()];
+            mask.extend([false; 5]);
+            let more: Vec<f32> = v.iter().copied().chain([9.0; 5]).collect();
+            assert_eq!(percentile_where(&more, &mask, share), sorted[k], "{share}");
+        }
+    }
+
+    #[test]
+    fn logarithms_are_right_to_the_last_bit_or_next_to_it() {
+        let many: Vec<f32> = (1..200_000u32).map(|i| f32::from_bits(0x3a00_0000 + i * 311)).collect();
+        let mut ln = many.clone();
+        ln_all(&mut ln);
+        for (v, l) in many.iter().zip(ln) {
+            let want = f64::from(*v).ln();
+            assert!((f64::from(l) - want).abs() <= 6.1e-8 * want.abs() + 1e-12, "{v}: {l} for {want}");
         }
     }
 

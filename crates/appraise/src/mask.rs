@@ -1,5 +1,7 @@
 //! Yes-or-no planes and what is done with them.
 
+use serrata_frame::wide;
+
 /// A yes-or-no plane, rows from top to bottom.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Mask {
@@ -26,7 +28,7 @@ impl Mask {
     }
 
     pub(crate) fn count(&self) -> usize {
-        self.data.iter().filter(|b| **b).count()
+        wide!(both(&self.data, &self.data))
     }
 
     /// Pixels that are set, as a share of those of `whole`; 0 where `whole` is empty.
@@ -37,7 +39,7 @@ impl Mask {
 
     /// The share of the pixels set here that are set in `other` too; 0 where none is set here.
     pub(crate) fn shared_with(&self, other: &Self) -> f64 {
-        let both = self.data.iter().zip(&other.data).filter(|(a, b)| **a && **b).count();
+        let both = wide!(both(&self.data, &other.data));
         let n = self.count();
         if n == 0 { 0.0 } else { both as f64 / n as f64 }
     }
@@ -105,6 +107,7 @@ impl Mask {
         let mut out = Self::new(w, h, false);
         // Set pixels in each column's part of the window; below 2^16 in any picture's working plane.
         let mut counts = vec![0u16; w];
+        let mut line = [vec![0u8; w + 2 * reach], vec![0u8; w + 2 * reach]];
         let add = |counts: &mut [u16], y: usize| {
             for (c, set) in counts.iter_mut().zip(&self.data[y * w..(y + 1) * w]) {
                 *c += u16::from(*set);
@@ -122,12 +125,7 @@ impl Mask {
                     *c -= u16::from(*set);
                 }
             }
-            let row = &mut out.data[y * w..(y + 1) * w];
-            let mut x = 0;
-            while let Some(start) = counts[x..].iter().position(|c| *c > 0).map(|i| i + x) {
-                x = counts[start..].iter().position(|c| *c == 0).map_or(w, |i| i + start);
-                row[start.saturating_sub(reach)..(x + reach).min(w)].fill(true);
-            }
+            wide!(near_set(&counts, reach, &mut line, &mut out.data[y * w..(y + 1) * w]));
         }
         out
     }
@@ -182,13 +180,84 @@ impl Mask {
 
     /// Only the parts with at least `least` pixels.
     pub(crate) fn without_specks(&self, least: usize) -> Self {
-        let mut out = Self::new(self.width, self.height, false);
-        for part in self.parts().into_iter().take_while(|p| p.len() >= least) {
-            for i in part {
-                out.data[i] = true;
+        let w = self.width;
+        // Runs of set pixels; each knows an earlier one of its part, and the first how many pixels there are.
+        let (mut runs, mut part): (Vec<(usize, usize)>, Vec<usize>) = (Vec::new(), Vec::new());
+        let mut above = 0..0;
+        for (y, row) in self.data.chunks_exact(w.max(1)).enumerate() {
+            let (first, mut x) = (runs.len(), 0);
+            while let Some(start) = row[x..].iter().position(|b| *b).map(|i| i + x) {
+                x = row[start..].iter().position(|b| !*b).map_or(w, |i| i + start);
+                runs.push((y * w + start, y * w + x));
+                part.push(part.len());
+            }
+            let mut up = above.clone();
+            for k in first..runs.len() {
+                let (from, to) = (runs[k].0 - w.min(runs[k].0), runs[k].1 - w.min(runs[k].1));
+                while up.start < up.end && runs[up.start].1 <= from {
+                    up.start += 1;
+                }
+                for other in up.clone().take_while(|u| runs[*u].0 < to) {
+                    let (a, b) = (origin(&mut part, other), origin(&mut part, k));
+                    part[a.max(b)] = a.min(b);
+                }
+            }
+            above = first..runs.len();
+        }
+        let mut sizes = vec![0usize; runs.len()];
+        for (k, (from, to)) in runs.iter().enumerate() {
+            sizes[origin(&mut part, k)] += to - from;
+        }
+        let mut out = Self::new(w, self.height, false);
+        for (k, (from, to)) in runs.into_iter().enumerate() {
+            if sizes[origin(&mut part, k)] >= least {
+                out.data[from..to].fill(true);
             }
         }
         out
+    }
+}
+
+/// How many pixels are set in both.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn both(a: &[bool], b: &[bool]) -> usize {
+    // As many at a time as one byte can count.
+    let (a, b) = (a.chunks(255), b.chunks(255));
+    a.zip(b).map(|(a, b)| usize::from(a.iter().zip(b).map(|(a, b)| u8::from(a & b)).sum::<u8>())).sum()
+}
+
+/// The first run of a run's part; the way there is made shorter.
+fn origin(part: &mut [usize], run: usize) -> usize {
+    let mut run = run;
+    while part[run] != run {
+        part[run] = part[part[run]];
+        run = part[run];
+    }
+    run
+}
+
+/// Where one of the counts within `reach` to both sides is not 0. `line`: room for as many values with their margins.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn near_set(counts: &[u16], reach: usize, line: &mut [Vec<u8>; 2], to: &mut [bool]) {
+    let [from, next] = line;
+    from.fill(0);
+    for (f, c) in from[reach..].iter_mut().zip(counts) {
+        *f = u8::from(*c > 0);
+    }
+    // Windows of two, four, eight pixels ..., until two of them cover the whole window.
+    let (mut wide, whole) = (1, 2 * reach + 1);
+    while 2 * wide <= whole {
+        let n = from.len() - wide;
+        for ((o, a), b) in next.iter_mut().zip(&from[..n]).zip(&from[wide..]) {
+            *o = a | b;
+        }
+        std::mem::swap(from, next);
+        wide *= 2;
+    }
+    for ((o, a), b) in to.iter_mut().zip(from.iter()).zip(&from[whole - wide..]) {
+        *o = a | b != 0;
     }
 }
 
@@ -218,6 +287,17 @@ mod tests {
                 want = next;
             }
             prop_assert_eq!(m.connected_to_border(), want);
+        }
+
+        /// The plain reference: the lists of pixels that hang together.
+        #[test]
+        fn only_parts_of_enough_pixels_are_kept(w in 1usize..16, h in 1usize..16, least in 0usize..9, bits in any::<u128>()) {
+            let m = Mask::from_fn(w, h, |x, y| bits >> ((y * w + x) % 128) & 1 == 1);
+            let mut want = Mask::new(w, h, false);
+            for i in m.parts().into_iter().filter(|p| p.len() >= least).flatten() {
+                want.data[i] = true;
+            }
+            prop_assert_eq!(m.without_specks(least), want);
         }
 
         /// The plain reference: every pixel of every window.

@@ -1,6 +1,7 @@
 use crate::{anatomy::Vessels, filter, mask::Mask, scene::Scene};
 use serrata_frame::Frame;
 use serrata_words::Modality;
+use std::ops::ControlFlow;
 
 /// The kind of picture that the pixels look like, for frames without a label.
 ///
@@ -54,11 +55,16 @@ fn bright_tail(scene: &Scene<'_>, lit: &Mask) -> bool {
 
 /// Whether the channels differ by more than two grey levels on the mean.
 fn coloured(frame: &Frame) -> bool {
-    let w = frame.working(200);
-    let [r, g, b] = [&w.channels[0], &w.channels[1], &w.channels[2]];
-    let n = r.data.len().max(1) as f32;
-    let apart = |p: &[f32], q: &[f32]| p.iter().zip(q).map(|(a, b)| (a - b).abs()).sum::<f32>() / n;
-    apart(&r.data, &g.data) > 2.0 / 255.0 || apart(&g.data, &b.data) > 2.0 / 255.0
+    let (mut red_green, mut green_blue, mut most) = (0.0f32, 0.0f32, f32::INFINITY);
+    let add = |sum: &mut f32, p: &[f32], q: &[f32]| p.iter().zip(q).for_each(|(a, b)| *sum += (a - b).abs());
+    frame.working_rows(200, &mut |(w, h), rows| {
+        add(&mut red_green, &rows[0], &rows[1]);
+        add(&mut green_blue, &rows[1], &rows[2]);
+        most = 2.0 / 255.0 * (w * h) as f32;
+        // What differs by more than that already will not differ by less in the end.
+        if red_green.max(green_blue) > most { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    red_green.max(green_blue) > most
 }
 
 fn darker_than_around(scene: &Scene<'_>, x: f64, y: f64, r: f64) -> bool {

@@ -186,8 +186,8 @@ impl<'a> Scene<'a> {
 /// lasers leave blue wholly empty: that is 0, and not grey.
 fn blueness(channels: &[Plane]) -> Option<f32> {
     let [red, green, blue] = channels else { return None };
-    let sum = |p: &Plane| p.data.iter().map(|v| f64::from(*v)).sum::<f64>();
-    let apart: f64 = red.data.iter().zip(&blue.data).map(|(r, b)| f64::from((r - b).abs())).sum();
+    let sum = |p: &Plane| filter::total(&p.data, &p.data, |v, _| v);
+    let apart = filter::total(&red.data, &blue.data, |r, b| (r - b).abs());
     // Against the brightness, so that a dark colour picture is not called grey; JPEG leaves grey ones less than this.
     if apart < (0.025 * (sum(red) + sum(green))).max(1e-4 * red.data.len() as f64) {
         return None;
@@ -206,10 +206,14 @@ const FLOOR: f32 = 0.002;
 /// brightness, smoothed a little.
 fn rim(frame: &Frame, calm: &Plane, factor: u32, limit: f32) -> Mask {
     let half = factor / 2;
-    let black = Mask::from_fn(calm.width, calm.height, |x, y| {
-        let (fx, fy) = (x as u32 * factor + half, y as u32 * factor + half);
-        calm.at(x, y) < limit || !frame.coverage.at(fx, fy)
-    });
+    let mut black =
+        Mask { width: calm.width, height: calm.height, data: calm.data.iter().map(|v| *v < limit).collect() };
+    if !frame.coverage.is_full() {
+        for (i, b) in black.data.iter_mut().enumerate() {
+            let (x, y) = ((i % calm.width) as u32, (i / calm.width) as u32);
+            *b |= !frame.coverage.at(x * factor + half, y * factor + half);
+        }
+    }
     if black.count() == 0 {
         return black.inverse();
     }

@@ -1,5 +1,6 @@
-use crate::{Coverage, Pixels, Plane, Samples};
+use crate::{Coverage, Pixels, Plane, Samples, wide};
 use serrata_words::AcquisitionFacts;
+use std::ops::{Add, ControlFlow};
 
 /// One picture: pixels, coverage and acquisition facts. Cloning shares the pixels.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,62 +41,128 @@ impl Frame {
     /// ```
     #[must_use]
     pub fn working(&self, longest: u32) -> Working {
+        let mut planes: Vec<Plane> = Vec::new();
+        let factor = self.working_rows(longest, &mut |size, rows| {
+            if planes.is_empty() {
+                let empty =
+                    || Plane { width: size.0, height: size.1, data: Vec::with_capacity(size.0 * size.1) };
+                planes = rows.iter().map(|_| empty()).collect();
+            }
+            for (plane, row) in planes.iter_mut().zip(rows) {
+                plane.data.extend_from_slice(row);
+            }
+            ControlFlow::Continue(())
+        });
+        Working { factor, channels: planes }
+    }
+
+    /// The same row by row from above, for those who may know enough before the last: `take` is given width and height of the
+    /// working plane and one row a channel. Returns the factor.
+    ///
+    /// ```
+    /// use serrata_frame::{Frame, Pixels, Samples};
+    /// let p = Pixels::new(4, 4, 1, Samples::U8(vec![255; 16].into())).unwrap();
+    /// let mut seen = 0;
+    /// Frame::bare(p).working_rows(2, &mut |size, rows| {
+    ///     assert_eq!((size, rows), ((2, 2), &[vec![1.0, 1.0]][..]));
+    ///     seen += 1;
+    ///     std::ops::ControlFlow::Break(())
+    /// });
+    /// assert_eq!(seen, 1);
+    /// ```
+    pub fn working_rows(&self, longest: u32, take: &mut TakeRow<'_>) -> u32 {
         let p = &self.pixels;
         let longest = longest.max(1);
         let factor = p.width().max(p.height()).div_ceil(longest).clamp(1, p.width().min(p.height()));
-        let channels = match p.samples() {
-            Samples::U8(v) if p.channels() == 3 => shrink::<u8, 3>(v, p, factor, 255.0),
-            Samples::U8(v) => shrink::<u8, 1>(v, p, factor, 255.0),
-            Samples::U16(v) if p.channels() == 3 => shrink::<u16, 3>(v, p, factor, 65535.0),
-            Samples::U16(v) => shrink::<u16, 1>(v, p, factor, 65535.0),
-        };
-        Working { factor, channels }
+        // Sums of a box's column: as narrow as cannot overflow, for processors add more of those at a time.
+        let narrow = factor <= 257;
+        match (p.samples(), p.channels()) {
+            (Samples::U8(v), 3) if narrow => shrink::<u8, u16, 3>(v, p, factor, 255.0, take),
+            (Samples::U8(v), _) if narrow => shrink::<u8, u16, 1>(v, p, factor, 255.0, take),
+            (Samples::U8(v), 3) => shrink::<u8, u32, 3>(v, p, factor, 255.0, take),
+            (Samples::U8(v), _) => shrink::<u8, u32, 1>(v, p, factor, 255.0, take),
+            (Samples::U16(v), 3) => shrink::<u16, u32, 3>(v, p, factor, 65535.0, take),
+            (Samples::U16(v), _) => shrink::<u16, u32, 1>(v, p, factor, 65535.0, take),
+        }
+        factor
     }
 }
 
-/// Box means of interleaved samples, one plane a channel. The rows of a box are added first, sample by sample, which
-/// is what processors do fastest; then the columns. `C`: channels of a pixel.
-fn shrink<T: Copy + Into<u32>, const C: usize>(v: &[T], p: &Pixels, factor: u32, top: f32) -> Vec<Plane> {
+/// Is given width and height of a working plane and one of its rows, one slice a channel; says whether to go on.
+pub type TakeRow<'a> = dyn FnMut((usize, usize), &[Vec<f32>]) -> ControlFlow<()> + 'a;
+
+/// Box means of interleaved samples, row by row. The rows of a box are added first, sample by sample, which is what
+/// processors do fastest; then the columns. `S`: sums of a column, `C`: channels of a pixel.
+fn shrink<T, S, const C: usize>(v: &[T], p: &Pixels, factor: u32, top: f32, take: &mut TakeRow<'_>)
+where
+    T: Copy,
+    S: Copy + Default + From<T> + Add<Output = S> + Into<u64>,
+{
     let f = factor as usize;
     let (w, h) = (p.width() as usize / f, p.height() as usize / f);
     let stride = p.width() as usize * C;
     #[allow(clippy::cast_precision_loss)] // a box has far fewer than 2^24 pixels
     let scale = 1.0 / (top * (f * f) as f32);
-    let mut planes = vec![Plane::new(w, h, 0.0); C];
-    let mut sums = vec![0u32; stride];
-    for y in 0..h {
-        sums.fill(0);
-        // Four rows at a time, so that the sums are fetched and stored less often. At most 65535 rows of 65535: no wrap.
-        let mut fours = v[y * f * stride..(y + 1) * f * stride].chunks_exact(4 * stride);
-        for rows in &mut fours {
-            let (ab, cd) = rows.split_at(2 * stride);
-            let ((a, b), (c, d)) = (ab.split_at(stride), cd.split_at(stride));
-            for ((((s, a), b), c), d) in sums.iter_mut().zip(a).zip(b).zip(c).zip(d) {
-                let (a, b, c, d): (u32, u32, u32, u32) = ((*a).into(), (*b).into(), (*c).into(), (*d).into());
-                *s = s.wrapping_add(a.wrapping_add(b).wrapping_add(c).wrapping_add(d));
+    let mut sums = vec![S::default(); stride];
+    let mut row = vec![vec![0.0f32; w]; C];
+    for rows in v.chunks_exact(f * stride).take(h) {
+        wide!(add_rows(&mut sums, rows));
+        wide!(box_means::<S, C>(&sums, f, scale, &mut row));
+        if take((w, h), &row).is_break() {
+            return;
+        }
+    }
+}
+
+/// Sums of the samples above one another.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn add_rows<T: Copy, S: Copy + Default + From<T> + Add<Output = S>>(sums: &mut [S], rows: &[T]) {
+    let stride = sums.len();
+    sums.fill(S::default());
+    // Five or four rows at a time, so that the sums are fetched and stored less often.
+    let mut rest = rows;
+    while rest.len() >= 5 * stride {
+        let (five, more) = rest.split_at(5 * stride);
+        let (ab, cde) = five.split_at(2 * stride);
+        let ((a, b), (c, de)) = (ab.split_at(stride), cde.split_at(stride));
+        let (d, e) = de.split_at(stride);
+        for (((((s, a), b), c), d), e) in sums.iter_mut().zip(a).zip(b).zip(c).zip(d).zip(e) {
+            *s = *s + (S::from(*a) + S::from(*b)) + (S::from(*c) + S::from(*d)) + S::from(*e);
+        }
+        rest = more;
+    }
+    while rest.len() >= 2 * stride {
+        let (two, more) = rest.split_at(2 * stride);
+        let (a, b) = two.split_at(stride);
+        for ((s, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *s = *s + S::from(*a) + S::from(*b);
+        }
+        rest = more;
+    }
+    for (s, a) in sums.iter_mut().zip(rest) {
+        *s = *s + S::from(*a);
+    }
+}
+
+/// From the sums of columns to the means of boxes of `f` pixels, one row a channel.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn box_means<S: Copy + Into<u64>, const C: usize>(sums: &[S], f: usize, scale: f32, to: &mut [Vec<f32>]) {
+    for (x, pixels) in sums.chunks_exact(f * C).take(to[0].len()).enumerate() {
+        let mut sum = [0u64; C];
+        for pixel in pixels.chunks_exact(C) {
+            for (s, v) in sum.iter_mut().zip(pixel) {
+                *s += (*v).into();
             }
         }
-        for row in fours.remainder().chunks_exact(stride) {
-            for (s, v) in sums.iter_mut().zip(row) {
-                *s = s.wrapping_add((*v).into());
-            }
-        }
-        for (x, pixels) in sums.chunks_exact(f * C).take(w).enumerate() {
-            let mut sum = [0u64; C];
-            for pixel in pixels.chunks_exact(C) {
-                for (s, v) in sum.iter_mut().zip(pixel) {
-                    *s += u64::from(*v);
-                }
-            }
-            for (plane, sum) in planes.iter_mut().zip(sum) {
-                #[allow(clippy::cast_precision_loss)] // rounding to f32 is meant
-                {
-                    plane.data[y * w + x] = sum as f32 * scale;
-                }
+        for (row, sum) in to.iter_mut().zip(sum) {
+            #[allow(clippy::cast_precision_loss)] // rounding to f32 is meant
+            {
+                row[x] = sum.cast_signed() as f32 * scale;
             }
         }
     }
-    planes
 }
 
 #[cfg(test)]

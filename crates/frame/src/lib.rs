@@ -18,10 +18,12 @@ mod picture;
 mod pixels;
 mod plane;
 mod remap;
+#[doc(hidden)]
+pub mod wide;
 
 pub use coverage::Coverage;
 pub use decode::{Decode, DecodeError};
-pub use frame::{Frame, Working};
+pub use frame::{Frame, TakeRow, Working};
 pub use limits::Limits;
 pub use picture::Picture;
 pub use pixels::{Pixels, PixelsError, Samples};

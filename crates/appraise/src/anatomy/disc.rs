@@ -182,7 +182,7 @@ struct Glow {
 
 impl Glow {
     fn new(scene: &Scene<'_>, radius: f32) -> Self {
-        let log = Plane {
+        let mut log = Plane {
             width: scene.half.value.width,
             height: scene.half.value.height,
             data: scene
@@ -191,9 +191,10 @@ impl Glow {
                 .data
                 .iter()
                 .zip(&scene.half.detail.data)
-                .map(|(v, d)| (0.5 * (v + d) + 0.03).ln())
+                .map(|(v, d)| 0.5 * (v + d) + 0.03)
                 .collect(),
         };
+        filter::ln_all(&mut log.data);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small positive numbers
         let (near, far) =
             ((0.8 * radius / scene.half.step) as usize, (3.0 * radius / scene.half.step) as usize);
@@ -237,10 +238,16 @@ fn convergence(points: &[Point], x: f32, y: f32, radius: f32) -> f32 {
 
 /// Sector of a direction, symmetric under mirroring.
 fn sector(u: f32, v: f32) -> usize {
-    let turn = (v.atan2(u) / std::f32::consts::TAU).rem_euclid(1.0);
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to SECTORS
-    {
-        (turn * SECTORS as f32) as usize % SECTORS
+    /// Tangents of 30° and 60°.
+    const STEEP: [f32; 2] = [0.577_350_26, 1.732_050_8];
+    let (across, down) = (u.abs(), v.abs());
+    let third = STEEP.iter().filter(|t| down >= **t * across).count();
+    let quarter = SECTORS / 4;
+    match (u < 0.0, v < 0.0) {
+        (false, false) => third,
+        (true, false) => 2 * quarter - 1 - third,
+        (true, true) => 2 * quarter + third,
+        (false, true) => 4 * quarter - 1 - third,
     }
 }
 

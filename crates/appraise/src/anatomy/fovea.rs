@@ -95,10 +95,15 @@ impl<'a> Darkness<'a> {
 fn darkness_source(scene: &Scene<'_>) -> Plane {
     let lift = 0.02;
     let source = &scene.half;
-    let mut data: Vec<f32> = source.detail.data.iter().map(|v| (v + lift).ln()).collect();
+    let ln = |p: &Plane| {
+        let mut data: Vec<f32> = p.data.iter().map(|v| v + lift).collect();
+        filter::ln_all(&mut data);
+        data
+    };
+    let mut data = ln(&source.detail);
     if let Some(red) = &source.red {
-        for (d, r) in data.iter_mut().zip(&red.data) {
-            *d = 0.5 * *d + 0.5 * (r + lift).ln();
+        for (d, r) in data.iter_mut().zip(ln(red)) {
+            *d = 0.5 * *d + 0.5 * r;
         }
     }
     Plane { width: source.detail.width, height: source.detail.height, data }

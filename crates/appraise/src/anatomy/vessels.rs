@@ -1,7 +1,7 @@
 //! Vessels as ridges: bright ones in dye pictures, dark ones elsewhere.
 
 use crate::{filter, mask::Mask, scene::Scene};
-use serrata_frame::Plane;
+use serrata_frame::{Plane, wide};
 
 /// One point on a vessel, in working pixels.
 #[derive(Debug, Clone, Copy)]
@@ -34,26 +34,21 @@ impl Vessels {
         let (w, h) = (scene.width(), scene.height());
         let sigma = (scene.disc_radius * 0.098).max(0.8);
         let calm = filter::smooth(&scene.detail, sigma);
-        let mut levels: Vec<f32> =
-            calm.data.iter().zip(&retina.data).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
-        let lift = (0.15 * filter::percentile(&mut levels, 0.5)).max(0.004);
-        let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + lift).ln()).collect() };
+        let lift = (0.15 * filter::percentile_where(&calm.data, &retina.data, 0.5)).max(0.004);
+        let mut log = calm;
+        log.data.iter_mut().for_each(|v| *v += lift);
+        filter::ln_all(&mut log.data);
         let core = core(retina, (scene.long() * 0.012).max(4.0 * sigma));
-        let bright = scene.modality.is_dye();
-        let mut strength = Plane::new(w, h, 0.0);
-        let mut turn = vec![(0.0f32, 0.0f32); w * h];
-        for y in 1..h.saturating_sub(1) {
-            for x in 1..w.saturating_sub(1) {
-                let i = y * w + x;
-                if !core.data[i] {
-                    continue;
-                }
-                let (s, along) = ridge(&log, x, y, if bright { -1.0 } else { 1.0 });
-                strength.data[i] = s * sigma * sigma;
-                turn[i] = along;
-            }
-        }
-        let mut points = crests(&strength, &turn);
+        let sign = if scene.modality.is_dye() { -1.0 } else { 1.0 };
+        let mut ridges = Ridges {
+            strength: vec![0.0; w * h],
+            along: [vec![0.0; w * h], vec![0.0; w * h]],
+            sign,
+            square: (sigma, sigma),
+        };
+        wide!(ridges.measure(&log, &core));
+        let strength = Plane { width: w, height: h, data: ridges.strength };
+        let mut points = crests(&strength, &ridges.along);
         let mut all: Vec<f32> = points.iter().map(|p| p.weight).collect();
         let contrast = filter::percentile(&mut all, 0.95);
         if points.len() > MOST {
@@ -136,29 +131,59 @@ pub(crate) fn core(retina: &Mask, margin: f32) -> Mask {
     Mask { width: retina.width, height: retina.height, data: solid.data.iter().map(|v| *v > 0.995).collect() }
 }
 
-/// Strength of the ridge at a pixel (dark where `sign` is +1, bright where −1) and the unit vector along it.
-fn ridge(p: &Plane, x: usize, y: usize, sign: f32) -> (f32, (f32, f32)) {
-    let (w, i) = (p.width, y * p.width + x);
-    let d = &p.data;
-    let xx = sign * (d[i - 1] - 2.0 * d[i] + d[i + 1]);
-    let yy = sign * (d[i - w] - 2.0 * d[i] + d[i + w]);
-    let xy = sign * 0.25 * (d[i + w + 1] - d[i + w - 1] - d[i - w + 1] + d[i - w - 1]);
-    let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
-    let spread = (half * half + xy * xy).sqrt();
-    let (across, other) = (mean + spread, mean - spread);
-    if across <= 0.0 || spread <= 0.0 {
-        return (0.0, (1.0, 0.0));
+/// Ridges of every pixel, row by row.
+struct Ridges {
+    strength: Vec<f32>,
+    /// Unit vector along the ridge, where there is one: its parts along and down the picture.
+    along: [Vec<f32>; 2],
+    /// +1 for dark ridges, −1 for bright ones.
+    sign: f32,
+    /// What the strength is multiplied with, one after the other.
+    square: (f32, f32),
+}
+
+impl Ridges {
+    /// Ridges of a plane, 0 outside the core and at the picture's border.
+    #[allow(clippy::inline_always)] // see `wide`
+    #[inline(always)]
+    fn measure(&mut self, p: &Plane, core: &Mask) {
+        let (w, h) = (p.width, p.height);
+        if w < 3 {
+            return;
+        }
+        let n = w - 2;
+        for y in 1..h.saturating_sub(1) {
+            let i = y * w;
+            // Left, middle and right neighbours of each pixel, as rows of the same length.
+            let [up, row, down] = [y - 1, y, y + 1].map(|y| p.row(y));
+            let (ul, um, ur) = (&up[..n], &up[1..=n], &up[2..n + 2]);
+            let (l, m, r) = (&row[..n], &row[1..=n], &row[2..n + 2]);
+            let (dl, dm, dr) = (&down[..n], &down[1..=n], &down[2..n + 2]);
+            let inside = &core.data[i + 1..=i + n];
+            let strength = &mut self.strength[i + 1..=i + n];
+            let [cos, sin] = &mut self.along;
+            let (cos, sin) = (&mut cos[i + 1..=i + n], &mut sin[i + 1..=i + n]);
+            for x in 0..n {
+                let xx = self.sign * (l[x] - 2.0 * m[x] + r[x]);
+                let yy = self.sign * (um[x] - 2.0 * m[x] + dm[x]);
+                let xy = self.sign * 0.25 * (dr[x] - dl[x] - ur[x] + ul[x]);
+                let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
+                let spread = (half * half + xy * xy).sqrt();
+                let (across, other) = (mean + spread, mean - spread);
+                let here = (across - other.abs()).max(0.0) * self.square.0 * self.square.1;
+                let is_ridge = inside[x] & (across > 0.0) & (spread > 0.0);
+                strength[x] = if is_ridge { here } else { 0.0 };
+                // Twice the angle of the direction across is (half, xy); along is a quarter turn further.
+                let (c2, s2) = (-half / spread, -xy / spread);
+                cos[x] = (0.5 * (1.0 + c2)).max(0.0).sqrt();
+                sin[x] = (0.5 * (1.0 - c2)).max(0.0).sqrt().copysign(s2);
+            }
+        }
     }
-    let strength = (across - other.abs()).max(0.0);
-    // Twice the angle of the direction across is (half, xy); along is a quarter turn further.
-    let (c2, s2) = (-half / spread, -xy / spread);
-    let c = (0.5 * (1.0 + c2)).max(0.0).sqrt();
-    let s = (0.5 * (1.0 - c2)).max(0.0).sqrt().copysign(s2);
-    (strength, (c, s))
 }
 
 /// Pixels that are at least as strong as both neighbours across the ridge.
-fn crests(strength: &Plane, turn: &[(f32, f32)]) -> Vec<Point> {
+fn crests(strength: &Plane, along: &[Vec<f32>; 2]) -> Vec<Point> {
     let (w, h) = (strength.width, strength.height);
     let mut out = Vec::new();
     for y in 1..h.saturating_sub(1) {
@@ -168,23 +193,15 @@ fn crests(strength: &Plane, turn: &[(f32, f32)]) -> Vec<Point> {
             if s <= 0.0 {
                 continue;
             }
-            let (c, v) = turn[i];
+            let (c, v) = (along[0][i], along[1][i]);
             // Neighbours across: nearest of the eight along (−v, c).
-            let step = |t: f32| {
-                if t > 0.38 {
-                    1i64
-                } else if t < -0.38 {
-                    -1
-                } else {
-                    0
-                }
-            };
+            let step = |t: f32| i64::from(t > 0.38) - i64::from(t < -0.38);
             #[allow(clippy::cast_possible_wrap)] // rows are short
             let off = step(c) * w as i64 + step(-v);
             #[allow(clippy::cast_possible_wrap, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
             // inside by one pixel on each side
             let (a, b) = ((i as i64 + off) as usize, (i as i64 - off) as usize);
-            if s >= strength.data[a] && s >= strength.data[b] {
+            if (s >= strength.data[a]) & (s >= strength.data[b]) {
                 out.push(Point { x: x as f32 + 0.5, y: y as f32 + 0.5, weight: s, along: (c, v) });
             }
         }

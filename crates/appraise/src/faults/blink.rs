@@ -6,7 +6,7 @@
 
 use super::ramp;
 use crate::{filter, mask::Mask};
-use serrata_frame::Plane;
+use serrata_frame::{Plane, wide};
 
 /// Columns are looked at in this many blocks, each wide enough that one vessel does not change it.
 const BLOCKS: usize = 32;
@@ -193,18 +193,13 @@ impl Blocks {
         let mut light = Plane::new(BLOCKS, h, 0.0);
         for (k, channel) in channels.iter().enumerate() {
             let (mut level, mut detail) = (Plane::new(BLOCKS, h, 0.0), Plane::new(BLOCKS, h, 0.0));
+            let (mut lights, mut squares) = (vec![0.0f32; w], vec![0.0f32; w]);
             for y in 0..h {
                 let (row, lit) = (channel.row(y), &inside.data[y * w..(y + 1) * w]);
+                wide!(lit_of(row, lit, &mut lights, &mut squares));
                 for b in 0..BLOCKS {
-                    let (mut sum, mut square) = (0.0f32, 0.0f32);
-                    for x in ends(b, w) {
-                        let lit = f32::from(u8::from(lit[x]));
-                        let step = row[(x + 2).min(w - 1)] - row[x.saturating_sub(2)];
-                        sum += lit * row[x];
-                        square += lit * step * step;
-                    }
-                    level.data[y * BLOCKS + b] = sum / wide;
-                    detail.data[y * BLOCKS + b] = square / wide;
+                    level.data[y * BLOCKS + b] = sum(&lights[ends(b, w)]) / wide;
+                    detail.data[y * BLOCKS + b] = sum(&squares[ends(b, w)]) / wide;
                 }
             }
             let (mut level, mut detail) = (calm(&level), calm(&detail));
@@ -390,6 +385,35 @@ impl Blocks {
         let (from, to) = if start { (end, *e) } else { (*e, end) };
         Some(Band { from, to, score: ramp(f64::from(e.share), OPEN.1, OPEN.2) })
     }
+}
+
+/// What is lit of a row, and of its squared steps over four pixels.
+#[allow(clippy::inline_always)] // see `wide`
+#[inline(always)]
+fn lit_of(row: &[f32], lit: &[bool], shown: &mut [f32], squares: &mut [f32]) {
+    let w = row.len();
+    let mut at = |x: usize, left: f32, right: f32| {
+        let (lit, step) = (f32::from(u8::from(lit[x])), right - left);
+        shown[x] = lit * row[x];
+        squares[x] = lit * step * step;
+    };
+    for (x, ends) in row.windows(5).enumerate() {
+        at(x + 2, ends[0], ends[4]);
+    }
+    for x in (0..2).chain(w - 2..w) {
+        at(x, row[x.saturating_sub(2)], row[(x + 2).min(w - 1)]);
+    }
+}
+
+/// The sum of a block, as eight sums that do not wait for one another.
+fn sum(values: &[f32]) -> f32 {
+    let mut sums = [0.0f32; 8];
+    for eight in values.chunks(8) {
+        for (s, v) in sums.iter_mut().zip(eight) {
+            *s += v;
+        }
+    }
+    sums.iter().sum()
 }
 
 /// The columns of a block.

@@ -4,7 +4,7 @@ use super::{Seen, ramp};
 use crate::{
     filter,
     mask::Mask,
-    radial::{RAYS, Rays, STEPS},
+    radial::{RAYS, Rays},
 };
 use serrata_words::{Finding, FindingKind, Side};
 
@@ -67,8 +67,7 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
     let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
     let (mut lost, mut falls) = (Vec::new(), Vec::new());
     for k in (0..RAYS).step_by(4) {
-        let light: Vec<f32> =
-            (0..STEPS).map_while(|t| rays.pixel(k, t, w, h)).map(|i| calm.data[i]).collect();
+        let light: Vec<f32> = rays.pixels(k).iter().map(|i| calm.data[*i]).collect();
         let n = light.len();
         let usual = filter::percentile(&mut light[n * 2 / 5..n * 7 / 10].to_vec(), 0.5);
         let last = |share: f32| light.iter().rposition(|v| *v > share * usual).unwrap_or(0) as f32;

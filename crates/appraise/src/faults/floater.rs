@@ -34,7 +34,8 @@ pub(super) fn floater(seen: &Seen<'_>) -> Option<Finding> {
     let long = s.long() / k as f32;
     let mut levels: Vec<f32> = source.data.clone();
     let lift = 0.1 * filter::percentile(&mut levels, 0.6) + 0.004;
-    let log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| (v + lift).ln()).collect() };
+    let mut log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| v + lift).collect() };
+    filter::ln_all(&mut log.data);
     let small = Mask::from_fn(hw, hh, |x, y| seen.retina.at(x * k, y * k));
     let core = anatomy::core(&small, long * 0.03);
     let inside =

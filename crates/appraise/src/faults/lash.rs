@@ -14,16 +14,21 @@ pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
     let lift = 0.02;
     let source = &s.half.value;
     let (hw, hh) = (source.width, source.height);
-    let log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| (v + lift).ln()).collect() };
+    let mut log = Plane { width: hw, height: hh, data: source.data.iter().map(|v| v + lift).collect() };
+    filter::ln_all(&mut log.data);
     let narrow = filter::smooth(&log, s.long() / s.half.step * 0.004);
     // Streaks stand upright: compare along the row only.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
     let wide = filter::rows_mean(&narrow, (s.long() / s.half.step * 0.03) as usize);
-    let k = if s.half.step > 1.0 { 2 } else { 1 };
+    let halvings = u32::from(s.half.step > 1.0);
     let dark: Vec<bool> = wide.data.iter().zip(&narrow.data).map(|(w, n)| w - n > DARKER).collect();
-    let streak = Mask::from_fn(w, h, |x, y| {
-        seen.retina.at(x, y) && dark[(y / k).min(hh - 1) * hw + (x / k).min(hw - 1)]
-    });
+    let mut streak = seen.retina.clone();
+    for (y, row) in streak.data.chunks_exact_mut(w).enumerate() {
+        let dark = &dark[(y >> halvings).min(hh - 1) * hw..][..hw];
+        for (x, s) in row.iter_mut().enumerate() {
+            *s &= dark[(x >> halvings).min(hw - 1)];
+        }
+    }
     let streak = streak.without_specks(w * h / 2500);
     let mut out = Vec::new();
     if streak.count() == 0 {

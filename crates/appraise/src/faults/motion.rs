@@ -122,12 +122,7 @@ impl Rows {
                 continue;
             }
             let (p, q) = (&a[from..to], &b[moved(from)..moved(to)]);
-            let (mut ab, mut aa, mut bb) = (0.0f32, 0.0f32, 0.0f32);
-            for (x, y) in p.iter().zip(q) {
-                ab += x * y;
-                aa += x * x;
-                bb += y * y;
-            }
+            let [ab, aa, bb] = products(p, q);
             // Both strips are sums of rows that are much alike: their energy grows with the square.
             if aa.min(bb) > self.quiet * rows * rows * 0.5 {
                 *o = Some(ab / (aa * bb).sqrt());
@@ -205,6 +200,24 @@ impl Rows {
         let shift = best.1 as f32 + part.clamp(-0.5, 0.5);
         (sure > 0.0).then(|| Jump { row: y, shift, size: f64::from(shift.abs()) / w as f64, sure })
     }
+}
+
+/// Sums of the products of two rows with one another and with themselves, in eight sums each that do not wait for one another.
+fn products(p: &[f32], q: &[f32]) -> [f32; 3] {
+    let mut sums = [[0.0f32; 8]; 3];
+    let mut add = |p: &[f32], q: &[f32]| {
+        let [ab, aa, bb] = &mut sums;
+        for ((((ab, aa), bb), x), y) in ab.iter_mut().zip(aa).zip(bb).zip(p).zip(q) {
+            *ab += x * y;
+            *aa += x * x;
+            *bb += y * y;
+        }
+    };
+    let (eights, other) = (p.chunks_exact(8), q.chunks_exact(8));
+    let rest = (eights.remainder(), other.remainder());
+    eights.zip(other).for_each(|(p, q)| add(p, q));
+    add(rest.0, rest.1);
+    sums.map(|s| s.iter().sum())
 }
 
 /// Mean over the parts that say something; none where too few do.

@@ -1,6 +1,6 @@
 //! Reflections of the instrument's own light: small, compact, burnt out in every channel.
 
-use super::{Seen, placed, ramp};
+use super::{Seen, exposure::least_light, placed, ramp};
 use crate::mask::Mask;
 use serrata_words::{Finding, FindingKind};
 
@@ -13,12 +13,13 @@ pub(super) fn reflex(seen: &Seen<'_>) -> Option<Finding> {
     }
     let (w, h) = (s.width(), s.height());
     let disc = seen.anatomy.disc.map(|d| (d.x / s.factor, d.y / s.factor, 1.5 * d.radius / s.factor));
-    let burnt = Mask::from_fn(w, h, |x, y| {
-        let i = y * w + x;
-        let least = s.red.as_ref().map_or(s.detail.data[i], |r| r.data[i].min(s.detail.data[i]));
-        let glare = || disc.is_some_and(|(dx, dy, r)| (x as f64 - dx).hypot(y as f64 - dy) < r);
-        least > 0.95 && seen.retina.data[i] && !glare()
-    });
+    let bright = least_light(s).zip(&seen.retina.data).map(|(least, retina)| *retina & (least > 0.95));
+    let mut burnt = Mask { width: w, height: h, data: bright.collect() };
+    if let Some((dx, dy, r)) = disc {
+        for (i, b) in burnt.data.iter_mut().enumerate().filter(|(_, b)| **b) {
+            *b = ((i % w) as f64 - dx).hypot((i / w) as f64 - dy) >= r;
+        }
+    }
     let (least, most) = ((w * h) / 3300, (w * h) / 50);
     let mut spots = Mask::new(w, h, false);
     for part in burnt.parts().into_iter().filter(|p| (least..most).contains(&p.len())) {

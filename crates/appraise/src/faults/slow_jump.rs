@@ -5,6 +5,7 @@
 
 use super::motion::Rows;
 use crate::filter;
+use serrata_frame::wide;
 
 /// Lengths of a jump as shares of the height: what saccades of 4° and of 10° take of a sweep of 0.4 s.
 const LENGTHS: [f64; 2] = [0.08, 0.11];
@@ -91,23 +92,26 @@ impl Leans {
         let (w, h) = (calm.width, calm.height);
         let groups = h / STEP;
         let (mut along, mut down) = (vec![0.0; groups * PARTS], vec![0.0; groups * PARTS]);
+        let mut inside = vec![false; w];
+        let part_of: Vec<usize> = (0..w).map(|x| x * PARTS / w).collect();
         for y in 2..h.saturating_sub(2) {
             let (row, above, below) = (calm.row(y), calm.row(y - 2), calm.row(y + 2));
             let group = (y / STEP).min(groups.saturating_sub(1)) * PARTS;
             // Runs that are inside all round.
-            let inside = [y - 2, y, y + 2].map(|y| &rows.core.data[y * w..(y + 1) * w]);
-            let mut run = 0usize;
-            for x in 0..w {
-                run = if inside.iter().all(|r| r[x]) { run + 1 } else { 0 };
-                if run < 2 * MARGIN + 1 {
-                    continue;
+            let [a, b, c] = [y - 2, y, y + 2].map(|y| &rows.core.data[y * w..(y + 1) * w]);
+            for (((i, a), b), c) in inside.iter_mut().zip(a).zip(b).zip(c) {
+                *i = a & b & c;
+            }
+            let mut end = 0;
+            while let Some(start) = inside[end..].iter().position(|i| *i).map(|i| i + end) {
+                end = inside[start..].iter().position(|i| !*i).map_or(w, |i| i + start);
+                for at in start + MARGIN..end.saturating_sub(MARGIN) {
+                    let gx = row[at + 2] - row[at - 2];
+                    let gy = below[at] - above[at];
+                    let part = group + part_of[at];
+                    along[part] += f64::from(gx * gx);
+                    down[part] -= f64::from(gx * gy);
                 }
-                let at = x - MARGIN;
-                let gx = row[at + 2] - row[at - 2];
-                let gy = below[at] - above[at];
-                let part = group + at * PARTS / w;
-                along[part] += f64::from(gx * gx);
-                down[part] -= f64::from(gx * gy);
             }
         }
         let (along, down) = (calmed(&along), calmed(&down));
@@ -120,6 +124,31 @@ impl Leans {
         Some(Self { groups, along, down, usual })
     }
 
+    /// Sums of each part over `all` groups: of `along` by the course's powers 0, 1 and 2, of `down` by 0 and 1. The course begins
+    /// after `wing` groups.
+    #[allow(clippy::inline_always)] // see `wide`
+    #[inline(always)]
+    fn sums(&self, from: usize, all: usize, wing: usize, course: &[f64]) -> [[f64; PARTS]; 5] {
+        let mut sums = [[0.0; PARTS]; 5];
+        let [s0, s1, s2, t0, t1] = &mut sums;
+        for j in 0..all {
+            let here = (from + j) * PARTS..(from + j + 1) * PARTS;
+            let (along, down) = (&self.along[here.clone()], &self.down[here]);
+            for p in 0..PARTS {
+                s0[p] += along[p];
+                t0[p] += down[p];
+            }
+            if let Some(k) = j.checked_sub(wing).and_then(|j| course.get(j)) {
+                for p in 0..PARTS {
+                    s1[p] += k * along[p];
+                    s2[p] += k * k * along[p];
+                    t1[p] += k * down[p];
+                }
+            }
+        }
+        sums
+    }
+
     /// The place where a jump of that length fits best.
     fn strongest(&self, length: usize) -> Option<Found> {
         let wing = length / 2;
@@ -129,19 +158,9 @@ impl Leans {
         let mut best: Option<Found> = None;
         for from in 0..(self.groups + 1).saturating_sub(all) {
             let (mut voices, mut sum, mut squares) = (0.0, 0.0, 0.0);
+            let sums = wide!(self.sums(from, all, wing, &course));
             for p in 0..PARTS {
-                let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-                for j in 0..all {
-                    let i = (from + j) * PARTS + p;
-                    let (a, d) = (self.along[i], self.down[i]);
-                    s0 += a;
-                    t0 += d;
-                    if let Some(k) = j.checked_sub(wing).and_then(|j| course.get(j)) {
-                        s1 += k * a;
-                        s2 += k * k * a;
-                        t1 += k * d;
-                    }
-                }
+                let [s0, s1, s2, t0, t1] = sums.map(|s| s[p]);
                 let enough = self.usual * length as f64;
                 let told = if s0 > 0.0 { s2 - s1 * s1 / s0 } else { 0.0 };
                 if told < LEAST * enough {

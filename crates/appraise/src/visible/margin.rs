@@ -33,7 +33,9 @@ pub(super) fn margins(scene: &Scene<'_>, rays: &Rays, within: &[usize]) -> Vec<u
     let typical = filter::percentile(&mut middle, 0.5);
     let lift = 0.15 * typical + 0.002;
     let dark = (SHADOW * typical + lift).ln();
-    let light: Vec<Vec<Option<f32>>> = (0..RAYS).map(|k| beside(&levels, k, lift, within[k])).collect();
+    let plain: Vec<Vec<f32>> = levels.iter().map(Profile::leading).collect();
+    let light: Vec<Vec<Option<f32>>> =
+        (0..RAYS).map(|k| beside(&levels, &plain, k, lift, within[k])).collect();
     let mut found: Vec<Option<usize>> = (0..RAYS).map(|k| margin(&light[k], within[k], dark)).collect();
     bridge(&mut found, &light, dark);
     together(&found)
@@ -133,14 +135,22 @@ fn bridge(found: &mut [Option<usize>], light: &[Vec<Option<f32>>], dark: f32) {
 const BESIDE: usize = 9;
 
 /// Natural logarithm of the light along the part of a ray that [`margin`] looks at, as the median over [`BESIDE`]
-/// neighbouring rays.
-fn beside(levels: &[Profile], ray: usize, lift: f32, last: usize) -> Vec<Option<f32>> {
+/// neighbouring rays. `plain`: the values of each ray up to the first that is none.
+fn beside(levels: &[Profile], plain: &[Vec<f32>], ray: usize, lift: f32, last: usize) -> Vec<Option<f32>> {
     let mut some = [0.0f32; BESIDE];
     let first = outer(last).saturating_sub(last / NEAR);
+    // As far as all of the rays go, step by step side by side.
+    let near: [&[f32]; BESIDE] = std::array::from_fn(|d| &plain[(ray + RAYS + d - BESIDE / 2) % RAYS][..]);
+    let common = near.iter().map(|n| n.len()).min().unwrap_or(0).min(last + 1).max(first);
+    let mut middles = vec![0.0f32; common - first];
+    filter::medians9(near.map(|n| &n[first.min(n.len())..]), &mut middles);
     (0..STEPS)
         .map(|s| {
             if !(first..=last).contains(&s) {
                 return None;
+            }
+            if let Some(middle) = middles.get(s - first) {
+                return Some((middle + lift).ln());
             }
             levels[ray].values[s]?;
             let mut n = 0;

@@ -91,9 +91,16 @@ struct Profile {
 
 impl Profile {
     fn along(rays: &Rays, ray: usize, plane: &Plane, of: impl Fn(usize) -> f32) -> Self {
-        let (w, h) = (plane.width, plane.height);
-        let values = (0..STEPS).map(|s| rays.pixel(ray, s, w, h).map(&of)).collect();
+        debug_assert!(rays.pixels(ray).iter().all(|i| *i < plane.data.len()));
+        let pixels = rays.pixels(ray);
+        let mut values: Vec<Option<f32>> = pixels.iter().map(|i| Some(of(*i))).collect();
+        values.resize(STEPS, None);
         Self { values }
+    }
+
+    /// The values up to the first that is none.
+    fn leading(&self) -> Vec<f32> {
+        self.values.iter().map_while(|v| *v).collect()
     }
 
     /// Mean over steps `from..to` that lie in the plane.

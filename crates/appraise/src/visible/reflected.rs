@@ -17,7 +17,8 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let long = scene.long() / scene.half.step;
     let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
     let calm = filter::smooth(value, long * 0.002);
-    let log = Plane { width: w, height: h, data: calm.data.iter().map(|v| (v + DARK).ln()).collect() };
+    let mut log = Plane { width: w, height: h, data: calm.data.iter().map(|v| v + DARK).collect() };
+    filter::ln_all(&mut log.data);
     let redness = redness(scene);
     let aperture = inside(scene);
     let within: Vec<usize> =
@@ -52,7 +53,9 @@ const BLACK: f32 = 0.5 * LIT;
 fn redness(scene: &Scene<'_>) -> Plane {
     let detail = &scene.half.detail;
     let Some(red) = &scene.half.red else { return Plane::new(detail.width, detail.height, 0.0) };
-    let data = red.data.iter().zip(&detail.data).map(|(r, g)| ((r + DARK) / (g + DARK)).ln()).collect();
+    let mut data: Vec<f32> =
+        red.data.iter().zip(&detail.data).map(|(r, g)| (r + DARK) / (g + DARK)).collect();
+    filter::ln_all(&mut data);
     filter::smooth(
         &Plane { width: red.width, height: red.height, data },
         scene.long() / scene.half.step * 0.004,
@@ -67,7 +70,7 @@ fn central(p: &Plane) -> Vec<f32> {
 
 /// What an outline earns at each step of one ray.
 fn ray_gain(brightness: &Profile, red: &Profile, last: usize, typical: f32) -> Vec<f32> {
-    let dark = typical - 0.9;
+    let (dark, means) = (typical - 0.9, Means::of(brightness));
     // Red beyond the outline would be retina left out; a bright, not reddish stretch inside would be lid taken in.
     let mut beyond = vec![0.0f32; STEPS + 1];
     for s in (0..=last).rev() {
@@ -86,20 +89,51 @@ fn ray_gain(brightness: &Profile, red: &Profile, last: usize, typical: f32) -> V
                 return -2.0;
             }
             let end = if s + 1 >= last { 0.55 } else { 0.0 };
-            edge(brightness, s, dark).max(end) - 0.05 * beyond[s + 1] - 0.06 * lid
+            edge(&means, s, dark).max(end) - 0.05 * beyond[s + 1] - 0.06 * lid
         })
         .collect()
 }
 
 /// Evidence for an edge after step `s`: a rise to the lid, or a fall to black, the latter also when gradual.
-fn edge(brightness: &Profile, s: usize, dark: f32) -> f32 {
+fn edge(brightness: &Means, s: usize, dark: f32) -> f32 {
     let sides = |near: usize| {
-        let inner = brightness.mean(s.saturating_sub(near), s + 1).unwrap_or(0.0);
-        (inner, brightness.mean(s + 1, s + 1 + near).unwrap_or(DARK.ln()))
+        let inner = brightness.over(s.saturating_sub(near), s + 1).unwrap_or(0.0);
+        (inner, brightness.over(s + 1, s + 1 + near).unwrap_or(BLACKEST))
     };
-    let (inner, outer) = sides(8);
-    let rise = (outer - inner).clamp(0.0, 1.2);
-    let fall =
-        [8, 20].into_iter().map(sides).map(|(i, o)| if o < dark { (i - o).clamp(0.0, 1.0) } else { 0.0 });
-    rise.max(0.8 * fall.fold(0.0, f32::max))
+    let (near, far) = (sides(8), sides(20));
+    let rise = (near.1 - near.0).clamp(0.0, 1.2);
+    let fall = [near, far].map(|(i, o)| if o < dark { (i - o).clamp(0.0, 1.0) } else { 0.0 });
+    rise.max(0.8 * fall[0].max(fall[1]))
+}
+
+/// Natural logarithm of [`DARK`]: black.
+const BLACKEST: f32 = -2.995_732_3;
+
+/// Means over many parts of one ray, by sums from its start on.
+struct Means {
+    /// Sum and count of the values before each step.
+    before: Vec<(f64, u32)>,
+}
+
+impl Means {
+    fn of(p: &Profile) -> Self {
+        let (mut sum, mut n) = (0.0f64, 0u32);
+        let mut before = Vec::with_capacity(p.values.len() + 1);
+        before.push((sum, n));
+        for v in &p.values {
+            if let Some(v) = v {
+                (sum, n) = (sum + f64::from(*v), n + 1);
+            }
+            before.push((sum, n));
+        }
+        Self { before }
+    }
+
+    /// Mean over steps `from..to` that lie in the plane, as [`Profile::mean`].
+    fn over(&self, from: usize, to: usize) -> Option<f32> {
+        let (a, b) = (self.before.get(from)?, self.before[to.min(self.before.len() - 1)]);
+        let n = b.1.checked_sub(a.1).filter(|n| *n > 0)?;
+        #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
+        Some(((b.0 - a.0) / f64::from(n)) as f32)
+    }
 }

@@ -48,7 +48,7 @@ struct Trunk {
 /// Drawn by hand after how vessels run in ultra-widefield pictures. The four arcades leave the disc up and down: the temporal ones
 /// go round the macula and then outwards along the horizontal, the nasal ones slantwise. What supplies the rest leaves them at wide
 /// angles; only small vessels run from the disc to the nasal side and the macula.
-const TRUNKS: [Trunk; 14] = [
+const TRUNKS: [Trunk; 18] = [
     Trunk {
         from: None,
         odds: 1.,
@@ -71,6 +71,10 @@ const TRUNKS: [Trunk; 14] = [
     Trunk { from: Some((3, 1)), odds: 0.8, way: &[[28., -33.], [25., -47.], [21., -60.]] },
     Trunk { from: None, odds: 0.6, way: &[[28., 4.], [36., 4.]] },
     Trunk { from: None, odds: 0.6, way: &[[15., -1.], [9., -4.]] },
+    Trunk { from: None, odds: 0.55, way: &[[26., 10.], [34., 24.]] },
+    Trunk { from: None, odds: 0.55, way: &[[27., -8.], [36., -22.]] },
+    Trunk { from: None, odds: 0.55, way: &[[20., 12.], [17., 26.]] },
+    Trunk { from: None, odds: 0.55, way: &[[20., -9.], [17., -24.]] },
 ];
 
 type V = [f32; 3];
@@ -147,7 +151,7 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     smooth(&mut points, &parent, &next);
     // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds). The
     // scanner's spot makes them look a little wider: judgement, after real pictures.
-    let widest = if kind == Kind::Artery { 0.130 } else { 0.174 } / 2.0 / radius;
+    let widest = if kind == Kind::Artery { 0.138 } else { 0.185 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
     let half = flow.iter().map(|f| widest * (f / most).cbrt()).collect();
     Tree { points, parent, next, half }

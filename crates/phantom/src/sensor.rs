@@ -8,7 +8,7 @@ use crate::paint::Light;
 use crate::scene::{Fault, Scene};
 use crate::setup::{Setup, Tone};
 use rayon::prelude::*;
-use serrata_words::{FindingKind, Modality, Side};
+use serrata_words::{FindingKind, Modality};
 use std::ops::Range;
 
 /// Spread of light by haze and cataract of full strength, in the same pixels: after hazy real frames.
@@ -298,11 +298,7 @@ fn behind(v: [f32; 2], layer: &Layer, alpha: f32, modality: Modality, tone: impl
     match layer.acts {
         Acts::Takes => v.map(|c| c * (1.0 - alpha)),
         Acts::Covers => {
-            // Behind a barrier filter only the lower lid glows: what hangs above, and the lids' ends, stay dark (after real
-            // angiograms).
-            let hung = layer.kind == FindingKind::Lid && layer.from.is_some_and(|side| side != Side::Bottom);
-            let dim = if hung && modality.is_dye() { 0.3 } else { 1.0 };
-            let (tone, skin) = (dim * tone(), skin(modality, layer.kind));
+            let (tone, skin) = (tone(), skin(modality, layer.kind));
             [0, 1].map(|k: usize| v[k] * (1.0 - alpha) + alpha * tone * skin[k])
         }
         Acts::Adds => {

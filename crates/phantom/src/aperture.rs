@@ -1,28 +1,28 @@
-//! The instrument's aperture: a wide shape with cut and rounded corners. Invented.
+//! The instrument's aperture: a barrel, wider below than above, with sides bowed outwards. Invented.
 
 use std::ops::Range;
 
-/// Half of the aperture's width as a share of half of the picture's.
+/// Half of the aperture's greatest width as a share of half of the picture's.
 pub(crate) const END: f64 = 0.972;
 /// Half of its height.
-const TOP: f64 = 0.845;
-/// How far the cut corners reach: |x| + 1.1·|y| stays below this.
-const CUT: f64 = 1.56;
-/// Length of the cut's normal (1, 1.1).
-const NORM: f64 = 1.486_606_874_731_851;
+const TOP: f64 = 0.81;
+/// Radius of the arcs that close the sides.
+const BOW: f64 = 1.7;
+/// How far below the middle the aperture is widest.
+const LOW: f64 = 0.14;
 /// Radius by which corners are rounded.
-const ROUND: f64 = 0.10;
+const ROUND: f64 = 0.12;
 
 /// Signed distance to the aperture's rim at (x, y) from −1 to 1 across the picture; negative inside.
 pub(crate) fn signed(x: f64, y: f64) -> f64 {
-    let (x, y) = (x.abs(), y.abs());
-    let planes = [x - (END - ROUND), y - (TOP - ROUND), (x + 1.1 * y - CUT) / NORM + ROUND];
-    // Distance to the shrunk shape, corners rounded by adding what two planes both claim.
-    let most = planes.iter().fold(f64::MIN, |a, b| a.max(*b));
+    let side = (x.abs() - (END - BOW)).hypot(y - LOW) - BOW;
+    let edges = [side + ROUND, y.abs() - (TOP - ROUND)];
+    // Distance to the shrunk shape, corners rounded by adding what two edges both claim.
+    let most = edges[0].max(edges[1]);
     if most <= 0.0 {
         return most - ROUND;
     }
-    planes.iter().map(|p| p.max(0.0).powi(2)).sum::<f64>().sqrt() - ROUND
+    edges[0].max(0.0).hypot(edges[1].max(0.0)) - ROUND
 }
 
 /// The columns of a row whose centres are inside; the shape is convex, so they are in one piece.

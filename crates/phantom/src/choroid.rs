@@ -38,8 +38,9 @@ pub(crate) fn ampullae(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64) -> V
     out
 }
 
-/// Grows strands: those of the pole run outwards side by side, those of the far periphery inwards, and all bend towards
-/// one of the two nearest ampullae, before which they come together.
+/// Grows strands as lines of one smooth field, so that they lie side by side and do not cross: out of the posterior pole as
+/// fans, up and down more than to the sides, then together into the ampullae; those of the far periphery run back to
+/// them. A strand that comes near another one ends in it, as veins do.
 pub(crate) fn grow(
     rng: &mut Pcg64Mcg,
     ampullae: &[Direction],
@@ -49,31 +50,137 @@ pub(crate) fn grow(
     let sway: u32 = rng.random();
     let d = disc.xyz();
     let pole = Direction::new([0.5 * d[0], 0.5 * d[1], 1.0]).unwrap_or(Direction::POLE).xyz();
+    let field = Field { goals: ampullae.iter().map(|a| a.xyz()).collect(), pole, sway };
+    let mut taken = Taken::default();
     let mut out = Vec::new();
-    for _ in 0..900 {
-        let from = if rng.random_bool(0.7) { 9.0..58.0 } else { 70.0..100.0f64 };
+    for k in 0..2800 {
+        // The pole first, so that its fans are whole; then what lies between them, then the far periphery.
+        let from = match k {
+            0..400 => 7.0..16.0,
+            400..2400 => 16.0..66.0,
+            _ => 78.0..102.0f64,
+        };
         let z = rng.random_range(from).to_radians().cos();
         let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
         let r = (1.0 - z * z).sqrt();
-        let start = [r * c, r * s, z];
-        let nearness = |a: &Direction| dot(a.xyz(), start);
-        let mut order: Vec<&Direction> = ampullae.iter().collect();
-        order.sort_by(|a, b| nearness(b).total_cmp(&nearness(a)));
-        let pick = usize::from(rng.random_bool(0.25));
-        let Some(goal) = order.get(pick).or(order.first()) else { break };
-        // Ampullae gather from a field, not into a point.
-        let near = Rotation::tilting(rng.random_range(0.0..360.0), rng.random_range(0.0..16.0));
-        let goal = near.apply(**goal);
-        let width = rng.random_range(0.07..0.22) / 2.0 / radius_mm;
+        let width = rng.random_range(0.12..0.32) / 2.0 / radius_mm;
         #[allow(clippy::cast_possible_truncation)] // widths
-        let half = [(0.6 * width) as f32, (1.15 * width) as f32];
-        let stop = rng.random_range(2.0..14.0f64).to_radians();
-        let points = flow(start, goal.xyz(), pole, stop, sway);
+        let half = [(0.6 * width) as f32, (1.1 * width) as f32];
+        // Above and below the pole they lie open; to the sides, and beyond the equator, they are dim.
+        #[allow(clippy::cast_possible_truncation)] // 0 to 1
+        let open = (0.45 + 0.55 * s * s) as f32 * if k < 2400 { 1.0 } else { 0.3 };
+        let strength = open * rng.random_range(0.5..1.0f32);
+        let stop = rng.random_range(0.03..0.16);
+        let apart = APART * rng.random_range(0.7..1.3);
+        let points = field.line([r * c, r * s, z], [apart, stop], &taken);
         if points.len() > 6 {
-            out.push(Strand { points, half, strength: rng.random_range(0.35..1.0) });
+            taken.add(&points);
+            #[allow(clippy::cast_possible_truncation)] // unit vectors
+            let points = points.iter().map(|p| p.map(|c| c as f32)).collect();
+            out.push(Strand { points, half, strength });
         }
     }
     out
+}
+
+/// Distance from one strand to the next where it begins, radians: after real pictures, some 0.4 mm.
+const APART: f64 = 1.8 * std::f64::consts::PI / 180.0;
+/// One step, radians.
+const STEP: f64 = 1.2 * std::f64::consts::PI / 180.0;
+
+/// Where blood runs at each place of the choroid.
+struct Field {
+    goals: Vec<V>,
+    pole: V,
+    sway: u32,
+}
+
+impl Field {
+    /// The unit vector along which a vein runs at `p`, and the distance to the nearest ampulla. `None` at an end.
+    fn at(&self, p: V) -> Option<(V, f64)> {
+        let off: Vec<f64> = self.goals.iter().map(|g| dot(p, *g).clamp(-1.0, 1.0).acos()).collect();
+        let near = off.iter().copied().fold(f64::MAX, f64::min);
+        // Every ampulla draws, the near ones far more; so the field has no seams but the watersheds between them.
+        let mut pull = [0.0; 3];
+        for (g, o) in self.goals.iter().zip(&off) {
+            let (t, w) = (towards(p, *g)?, (-(o - near) / 0.22).exp());
+            pull = [0, 1, 2].map(|i: usize| pull[i] + w * t[i]);
+        }
+        let back = towards(p, self.pole)?;
+        // Far from the ampullae veins run straight out of the pole, near them they bend into them.
+        #[allow(clippy::cast_possible_truncation)] // angles
+        let far = f64::from(noise::ramp(0.04, 0.30, near as f32));
+        let beyond = f64::from(dot(p, self.pole) < 0.2);
+        let out = 2.4 * far * (1.0 - beyond);
+        let ahead = [0, 1, 2].map(|i: usize| pull[i] - out * back[i]);
+        let t = Direction::new(ahead)?.xyz();
+        let side = [p[1] * t[2] - p[2] * t[1], p[2] * t[0] - p[0] * t[2], p[0] * t[1] - p[1] * t[0]];
+        #[allow(clippy::cast_possible_truncation)] // unit vectors
+        let q = p.map(|c| c as f32);
+        let k = 0.55 * noise::cloud(q, 3.5, 2, self.sway) + 0.55 * noise::cloud(q, 13.0, 2, self.sway ^ 77);
+        Direction::new([0, 1, 2].map(|i: usize| t[i] + f64::from(k) * side[i])).map(|d| (d.xyz(), near))
+    }
+
+    /// The line from a place on, until it ends in an ampulla or in a strand that is there; none where another strand runs
+    /// nearer than `apart` already. It is lost from sight at `stop` from the ampulla.
+    fn line(&self, start: V, [apart, stop]: [f64; 2], taken: &Taken) -> Vec<V> {
+        if taken.nearest(start) < apart {
+            return Vec::new();
+        }
+        let mut p = start;
+        let mut out = vec![p];
+        let mut before: Option<V> = None;
+        for _ in 0..70 {
+            let Some((way, near)) = self.at(p) else { break };
+            let Some(n) = Direction::new([0, 1, 2].map(|i: usize| p[i] + STEP * way[i])) else { break };
+            // Where a vein turns round into its ampulla it dives, and is seen no more.
+            let back = towards(p, self.pole).map_or(0.0, |b| dot(b, way));
+            let turned = before.is_some_and(|b| dot(b, way) < 0.7);
+            if turned || (back > -0.5 && dot(p, self.pole) > 0.2) {
+                break;
+            }
+            before = Some(way);
+            p = n.xyz();
+            out.push(p);
+            if near < stop || taken.nearest(p) < 0.35 * apart {
+                break;
+            }
+        }
+        out
+    }
+}
+
+/// Cells of some degrees with the points of the strands that are there.
+#[derive(Default)]
+struct Taken(std::collections::HashMap<[i32; 3], Vec<V>>);
+
+impl Taken {
+    /// Side of a cell: no distance beyond it is asked for.
+    const CELL: f64 = 0.06;
+
+    #[allow(clippy::cast_possible_truncation)] // some tens
+    fn cell(p: V) -> [i32; 3] {
+        p.map(|c| (c / Self::CELL).floor() as i32)
+    }
+
+    fn add(&mut self, points: &[V]) {
+        for p in points {
+            self.0.entry(Self::cell(*p)).or_default().push(*p);
+        }
+    }
+
+    /// Distance to the nearest point, or a cell's side where there is none so near.
+    fn nearest(&self, p: V) -> f64 {
+        let [i, j, k] = Self::cell(p);
+        let mut best = Self::CELL;
+        for (a, b, c) in (-1..=1).flat_map(|a| (-1..=1).flat_map(move |b| (-1..=1).map(move |c| (a, b, c)))) {
+            for q in self.0.get(&[i + a, j + b, k + c]).into_iter().flatten() {
+                let d = [0, 1, 2].map(|n: usize| p[n] - q[n]);
+                best = best.min(dot(d, d).sqrt());
+            }
+        }
+        best
+    }
 }
 
 fn dot(a: V, b: V) -> f64 {
@@ -84,33 +191,6 @@ fn dot(a: V, b: V) -> f64 {
 fn towards(p: V, goal: V) -> Option<V> {
     let k = dot(p, goal);
     Direction::new([goal[0] - k * p[0], goal[1] - k * p[1], goal[2] - k * p[2]]).map(Direction::xyz)
-}
-
-/// Steps of a degree and a half, first away from the pole, then towards the ampulla, swayed by a smooth field.
-fn flow(start: V, goal: V, pole: V, stop: f64, sway: u32) -> Vec<[f32; 3]> {
-    let step = 1.5f64.to_radians();
-    let mut p = start;
-    let mut out = Vec::new();
-    for _ in 0..60 {
-        #[allow(clippy::cast_possible_truncation)] // unit vectors
-        let q = p.map(|c| c as f32);
-        out.push(q);
-        let near = dot(p, goal).clamp(-1.0, 1.0).acos();
-        if near < stop {
-            break;
-        }
-        let (Some(t), Some(back)) = (towards(p, goal), towards(p, pole)) else { break };
-        let side = [p[1] * t[2] - p[2] * t[1], p[2] * t[0] - p[0] * t[2], p[0] * t[1] - p[1] * t[0]];
-        #[allow(clippy::cast_possible_truncation)] // angles
-        let far = f64::from(noise::ramp(0.15, 1.0, near as f32));
-        let k = (0.3 + far)
-            * f64::from(0.35 * noise::cloud(q, 3.0, 2, sway) + 0.45 * noise::cloud(q, 10.0, 2, sway ^ 77));
-        let next = [0, 1, 2]
-            .map(|i: usize| p[i] + step * (t[i] - 0.60 * far * back[i] + k * side[i]) / (1.0 + 0.4 * far));
-        let Some(n) = Direction::new(next) else { break };
-        p = n.xyz();
-    }
-    out
 }
 
 #[cfg(test)]
@@ -126,5 +206,39 @@ mod tests {
         assert_eq!(a.len(), 8);
         let mean = a.iter().map(|d| angle_between(disc, *d) * 12.0).sum::<f64>() / 8.0;
         assert!((mean - 14.15).abs() < 0.9, "{mean}");
+    }
+
+    #[test]
+    fn strands_lie_side_by_side_and_reach_the_upper_and_the_lower_periphery() {
+        let disc = RetinalPoint { eccentricity_deg: 22.0, meridian_deg: 5.6 }.to_direction();
+        let rng = &mut Pcg64Mcg::seed_from_u64(4);
+        let a = ampullae(rng, disc, 12.0);
+        let strands = grow(rng, &a, disc, 12.0);
+        let far = |up: f32| {
+            let points = strands.iter().flat_map(|s| &s.points);
+            points.filter(|p| p[2] < 0.6 && up * p[1] > 2.0 * p[0].abs()).count()
+        };
+        assert!(far(1.0) > 100 && far(-1.0) > 100, "{} {}", far(1.0), far(-1.0));
+        // Where two strands come near each other away from their ends they run the same way or meet at a sharp angle.
+        let way = |s: &Strand, i: usize| {
+            let d = [0, 1, 2].map(|k: usize| f64::from(s.points[i + 1][k] - s.points[i][k]));
+            Direction::new(d).unwrap().xyz()
+        };
+        let (mut met, mut across) = (0, 0);
+        for (k, s) in strands.iter().enumerate() {
+            for o in &strands[..k] {
+                for i in 1..s.points.len() - 2 {
+                    for j in 1..o.points.len() - 2 {
+                        let [p, q] = [s.points[i], o.points[j]].map(|p| p.map(f64::from));
+                        let d = [0, 1, 2].map(|n: usize| p[n] - q[n]);
+                        if dot(d, d).sqrt() < 0.5 * STEP {
+                            met += 1;
+                            across += usize::from(dot(way(s, i), way(o, j)) < 0.5);
+                        }
+                    }
+                }
+            }
+        }
+        assert!(across * 20 <= met, "{across} of {met}");
     }
 }

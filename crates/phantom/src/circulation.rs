@@ -37,8 +37,8 @@ const CHOROID_LEAD_S: f32 = 1.5;
 /// Mean velocity in the widest artery and vein, mm/s. Velocity falls with the calibre as flow does with its cube
 /// (Murray); the size is chosen so that the arterio-venous passage (1.46 s) and the mean circulation time (4.7 s,
 /// Hickam & Frayser 1965) come out.
-const ARTERY_MM_S: f32 = 17.7;
-const VEIN_MM_S: f32 = 12.1;
+const ARTERY_MM_S: f32 = 19.3;
+const VEIN_MM_S: f32 = 13.2;
 /// Through the capillaries, s.
 const CAPILLARY_S: f32 = 0.90;
 /// Time from the bolus' foot to a tenth of its peak, s: solved from [`bolus`].

@@ -129,7 +129,7 @@ impl Covers {
         it
     }
 
-    /// Lids at the ends, fans of lashes out of the lower corners and a corner of lid, as most real pictures have.
+    /// Lids at the ends, dense lashes out of the lower corners and a corner of lid, as most real pictures have.
     fn everyday(&mut self, rng: &mut Pcg64Mcg) {
         let corner: f64 = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
         let low = self.half_height().min(0.9);
@@ -141,7 +141,7 @@ impl Covers {
             });
         }
         for side in [Side::Left, Side::Right] {
-            if rng.random_bool(0.75) {
+            if rng.random_bool(0.9) {
                 let (share, grain) = (rng.random_range(0.008..0.045), rng.random());
                 // The gap between the lids narrows downwards or upwards: the ends are wedges with a slight bow.
                 let (slant, bow) = (rng.random_range(0.12..0.34), rng.random_range(0.0..0.14));
@@ -152,10 +152,19 @@ impl Covers {
             }
         }
         for at in [-corner, corner] {
-            let count = if at < 0.0 { rng.random_range(9..26u32) } else { rng.random_range(3..16u32) };
-            let (length, dark) = (rng.random_range(0.08..0.17), rng.random_range(0.45..0.90));
-            let (place, lean) = (at * rng.random_range(0.50..0.85), at * rng.random_range(-0.9..0.5));
-            self.lashes(rng, Side::Bottom, length, count, place, lean, dark);
+            let many = if at < 0.0 { rng.random_range(12..34u32) } else { rng.random_range(3..18u32) };
+            let dark = rng.random_range(0.55..0.95);
+            if rng.random_bool(0.7) {
+                // Those of the corner come in from the side, nearly level.
+                let side = if at > 0.0 { Side::Right } else { Side::Left };
+                let (length, place) = (rng.random_range(0.10..0.24), rng.random_range(0.45..0.80));
+                let lean = rng.random_range(-0.35..0.55);
+                self.lashes(rng, side, length, many, place, lean, dark);
+            } else {
+                let (length, place) = (rng.random_range(0.10..0.20), at * rng.random_range(0.50..0.85));
+                let lean = -at * rng.random_range(0.2..0.9);
+                self.lashes(rng, Side::Bottom, length, many, place, lean, dark);
+            }
         }
     }
 
@@ -284,7 +293,7 @@ impl Covers {
         #[allow(clippy::cast_possible_truncation)] // about one
         let over = |d: f64| ((level - d) / soft) as f32;
         let alpha = field.iter().map(|d| ramp(-0.5, 0.5, over(*d))).collect();
-        // Skin is brightest well inside and throws a shadow at its margin.
+        // Skin is brightest well inside and throws a shadow at its margin, but for a margin in focus, that shines to its end.
         let n = self.cells[0];
         let furrows = |k: usize, d: f64| {
             #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // about one
@@ -292,9 +301,21 @@ impl Covers {
             1.0 + 0.10 * flat(x * 4.0, deep * 16.0, grain ^ 7) + 0.05 * flat(x * 40.0, deep * 50.0, grain ^ 8)
         };
         #[allow(clippy::cast_possible_truncation)] // some cells
-        let bright = (7.0_f64).min(2.5 + 150.0 * soft) as f32;
+        let (dim, bright) =
+            if soft < 0.01 { (-0.6, 1.2) } else { (0.2, (4.5_f64).min(2.5 + 45.0 * soft) as f32) };
+        // A sharp end of lid has a fold, beyond which skin is farther away and lies in shadow.
+        #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // a share, about one
+        let (fold, soft) = (0.03 + 0.09 * (grain >> 8) as f32 / 16_777_216.0, soft as f32);
+        let shade = |d: f64| {
+            let deep = over(d) * soft;
+            let folded =
+                1.0 - 0.85 * ramp(fold, fold + 0.02, deep) + 0.40 * ramp(fold + 0.02, fold + 0.10, deep);
+            if soft < 0.01 { folded } else { 1.0 }
+        };
         let tone = field.iter().enumerate();
-        let tone = tone.map(|(k, d)| (0.10 + 0.80 * ramp(0.2, bright, over(*d))) * furrows(k, *d)).collect();
+        let tone = tone
+            .map(|(k, d)| (0.10 + 0.80 * ramp(dim, bright, over(*d))) * furrows(k, *d) * shade(*d))
+            .collect();
         self.add(kind, Acts::Covers, from, 0.5, alpha, tone);
     }
 

@@ -118,11 +118,24 @@ fn habits(kind: LesionKind) -> ([f64; 2], [f64; 2]) {
         LesionKind::Microaneurysm => ([3.0, 50.0], [0.02, 0.05]),
         LesionKind::Haemorrhage => ([4.0, 65.0], [0.06, 0.28]),
         LesionKind::Drusen => ([0.5, 16.0], [0.03, 0.09]),
-        LesionKind::LaserScar => ([26.0, 72.0], [0.18, 0.34]),
-        LesionKind::Leak => ([6.0, 60.0], [0.12, 0.40]),
+        LesionKind::LaserScar => ([26.0, 72.0], [0.14, 0.36]),
+        LesionKind::Leak => ([6.0, 60.0], [0.06, 0.40]),
         LesionKind::Atrophy => ([0.0, 6.0], [0.5, 2.0]),
         LesionKind::NonPerfusion => ([45.0, 75.0], [2.0, 6.0]),
     }
+}
+
+/// Moves a burn to the nearest place of a row: they are set side by side round the pole, some 0.6 mm apart (judgement, after real frames), by
+/// a hand that strays.
+fn in_rows(rng: &mut Pcg64Mcg, z: f64, turn: f64, radius_mm: f64) -> (f64, f64) {
+    let step = 0.6 / radius_mm;
+    let mut stray = || step * rng.random_range(-0.22..0.22);
+    let row = (z.clamp(-1.0, 1.0).acos() / step).round();
+    let ring = (row * step).sin().max(0.05);
+    // Every other row stands in the gaps of the one before.
+    let shift = 0.5 * (row % 2.0);
+    let along = ((turn * ring / step - shift).round() + shift) * step / ring;
+    ((row * step + stray()).cos(), along + stray() / ring)
 }
 
 /// Places the lesions of a visit in a right eye. Old ones stay where they were and grow as the health says.
@@ -141,7 +154,10 @@ pub(crate) fn place(health: &Health, seed: u64, radius_mm: f64) -> Vec<Lesion> {
         for i in 0..all {
             let z0 = near.to_radians().cos();
             let z = rng.random_range(far.to_radians().cos()..=z0);
-            let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
+            let turn = rng.random_range(0.0..std::f64::consts::TAU);
+            let (z, turn) =
+                if kind == LesionKind::LaserScar { in_rows(&mut rng, z, turn, radius_mm) } else { (z, turn) };
+            let (s, c) = turn.sin_cos();
             let r = (1.0 - z * z).sqrt();
             let mm = match area {
                 // Area of a cap: 2πR²(1 − cos).

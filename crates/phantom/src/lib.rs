@@ -22,6 +22,7 @@
 //! ```
 
 mod aperture;
+mod blood;
 mod canvas;
 mod choroid;
 mod circulation;

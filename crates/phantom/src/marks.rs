@@ -17,6 +17,8 @@ pub(crate) struct Marks {
     pub dark: Canvas,
     pub bright: Canvas,
     pub pools: Canvas,
+    /// Pigment of scars: dark, but behind the vessels.
+    pub scars: Canvas,
 }
 
 impl Marks {
@@ -27,6 +29,7 @@ impl Marks {
             dark: Canvas::new(width, height, soft),
             bright: Canvas::new(width, height, soft),
             pools: Canvas::new(width, height, width as f32 * 0.008),
+            scars: Canvas::new(width, height, soft),
         }
     }
 
@@ -36,6 +39,12 @@ impl Marks {
         let r = l.radius * scale;
         #[allow(clippy::cast_precision_loss)] // a share
         let share = (l.seed >> 8) as f32 / 16_777_216.0;
+        // A number from 0 to 1 of a mark's dab.
+        #[allow(clippy::cast_precision_loss)] // a share
+        let drawn = |dab: u32, n: u32| {
+            let h = (l.seed ^ (dab * 8 + n)).wrapping_mul(0x9e37_79b9);
+            ((h ^ (h >> 15)).wrapping_mul(0x85eb_ca6b) >> 8) as f32 / 16_777_216.0
+        };
         let spot = |half: f32, strength: f32| Stroke { a: at, b: at, half: [half; 2], strength, rim: 0.0 };
         match l.kind {
             LesionKind::Microaneurysm => match moment {
@@ -43,10 +52,15 @@ impl Marks {
                 None => self.dark.push(spot(r, 0.7), clip),
             },
             LesionKind::Haemorrhage => {
+                // A blot of a few dabs, drawn out along the fibres.
                 let (s, c) = l.lean.sin_cos();
-                let long = r * (0.4 + 1.3 * share);
-                let (a, b) = ([at[0] - long * c, at[1] - long * s], [at[0] + long * c, at[1] + long * s]);
-                self.dark.push(Stroke { a, b, half: [r, 0.55 * r], strength: 0.95, rim: -0.3 }, clip);
+                for k in 0..4 {
+                    let (along, aside) = (1.4 * r * (drawn(k, 1) - 0.5), 0.7 * r * (drawn(k, 2) - 0.5));
+                    let at = [at[0] + along * c - aside * s, at[1] + along * s + aside * c];
+                    let half = [r * (0.3 + 0.5 * drawn(k, 3)); 2];
+                    let strength = 0.45 + 0.45 * share;
+                    self.dark.push(Stroke { a: at, b: at, half, strength, rim: -0.3 }, clip);
+                }
             }
             LesionKind::Drusen => {
                 let shine = moment.map_or(0.55, |m| 0.5 * m.gathered());
@@ -54,15 +68,23 @@ impl Marks {
             }
             LesionKind::LaserScar => {
                 // A pale burn, in many a dark core of pigment; late in the run its rim takes up dye.
-                let shine = moment.map_or(0.5, |m| 0.45 * m.gathered());
-                self.bright.push(Stroke { rim: 0.5, ..spot(r, shine * (0.5 + 0.5 * share)) }, clip);
-                if share > 0.35 || moment.is_some() {
-                    self.dark.push(spot(r * (0.35 + 0.3 * share), 0.75), clip);
+                let shine = moment.map_or(0.42, |m| 0.45 * m.gathered());
+                self.bright.push(Stroke { rim: 0.9, ..spot(r, shine * (0.35 + 0.65 * share)) }, clip);
+                if share > 0.85 || moment.is_some() {
+                    self.scars.push(spot(r * (0.35 + 0.3 * share), 0.75), clip);
                 }
             }
             LesionKind::Leak => {
                 if let (Some(m), true) = (moment, look.modality == Modality::Fa) {
-                    self.pools.push(spot(m.pool(l, look.radius_mm) * scale, m.gathered()), clip);
+                    let pool = m.pool(l, look.radius_mm) * scale;
+                    // Dye does not run evenly to all sides: a pool is a heap of smaller ones.
+                    for k in 0..7 {
+                        let (turn, off) = (drawn(k, 1) * std::f32::consts::TAU, 1.1 * drawn(k, 2) * pool);
+                        let at = [at[0] + off * turn.cos(), at[1] + off * turn.sin()];
+                        let half = [pool * (0.25 + 0.45 * drawn(k, 3)); 2];
+                        let strength = m.gathered() * (0.5 + 0.5 * drawn(k, 4));
+                        self.pools.push(Stroke { a: at, b: at, half, strength, rim: -0.4 }, clip);
+                    }
                 }
             }
             LesionKind::Atrophy | LesionKind::NonPerfusion => {}

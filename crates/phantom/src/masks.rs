@@ -68,8 +68,8 @@ impl Eyeball {
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
-            project.tree(&self.arteries, &clip, &mut arteries, 0.0, |_| (1e3, 0.0));
-            project.tree(&self.veins, &clip, &mut veins, 0.0, |_| (1e3, 0.0));
+            project.tree(&self.arteries, &clip, &mut arteries, |_| 1.0, |_| (1e3, 0.0));
+            project.tree(&self.veins, &clip, &mut veins, |_| 1.0, |_| (1e3, 0.0));
             for l in self.lesions.iter().filter(|l| l.radius < 0.04) {
                 if let Some((at, k)) = project.place(l.at) {
                     let half = [l.radius * k * project.scale; 2];

@@ -2,6 +2,7 @@
 
 use crate::Eyeball;
 use crate::aperture;
+use crate::blood;
 use crate::canvas::{BAND, Canvas, Clip, Stroke};
 use crate::choroid::Strand;
 use crate::circulation::Moment;
@@ -38,8 +39,8 @@ pub(crate) struct Painter<'a> {
     grain: [f32; 2],
 }
 
-/// Planes of strokes of one band: arteries, veins, choroid, and dark, bright and pooling marks.
-type Desk = [Vec<f32>; 6];
+/// Planes of strokes of one band: arteries, veins, choroid, and dark, bright and pooling marks and scars.
+type Desk = [Vec<f32>; 7];
 
 /// Tissue on a coarse grid.
 struct Grid {
@@ -66,18 +67,31 @@ impl<'a> Painter<'a> {
         #[allow(clippy::cast_possible_truncation)] // millimetres
         let radius_mm = (eye.axial_length_mm / 2.0) as f32;
         let look = Look { modality: scene.modality, moment, radius_mm };
+        let colours = matches!(scene.modality, Modality::Colour | Modality::Red | Modality::Green);
         for pose in &optics.poses {
             let clip = Clip { rows: pose.rows.clone(), columns: pose.columns.clone() };
             let project = Projector::new(optics, pose.to_retina);
             // In reflected light an artery's middle throws light back.
             match moment {
                 Some(m) => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, 0.6, |i| filled(m.artery(i)));
-                    project.tree(&eye.veins, &clip, &mut veins, 0.6, |i| filled(m.vein(i)));
+                    let depth = |half| absorption(half, 0.6);
+                    project.tree(&eye.arteries, &clip, &mut arteries, depth, |i| filled(m.artery(i)));
+                    project.tree(&eye.veins, &clip, &mut veins, depth, |i| filled(m.vein(i)));
+                }
+                None if colours => {
+                    let path = |half: f32| blood::path(half * radius_mm);
+                    project.tree(&eye.arteries, &clip, &mut arteries, path, |_| (1.0, 0.25));
+                    project.tree(&eye.veins, &clip, &mut veins, path, |_| (1.0, -0.30));
                 }
                 None => {
-                    project.tree(&eye.arteries, &clip, &mut arteries, 1.7, |_| (1.0, 0.35));
-                    project.tree(&eye.veins, &clip, &mut veins, 1.7, |_| (1.0, -0.30));
+                    project.tree(
+                        &eye.arteries,
+                        &clip,
+                        &mut arteries,
+                        |h| absorption(h, 1.7),
+                        |_| (1.0, 0.35),
+                    );
+                    project.tree(&eye.veins, &clip, &mut veins, |h| absorption(h, 1.7), |_| (1.0, -0.30));
                 }
             }
             for s in &eye.strands {
@@ -147,7 +161,7 @@ impl<'a> Painter<'a> {
 
     /// Room for one band's strokes.
     fn desk(&self) -> Desk {
-        [(); 6].map(|()| vec![0f32; (self.optics.size * BAND) as usize])
+        [(); 7].map(|()| vec![0f32; (self.optics.size * BAND) as usize])
     }
 
     #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // picture sides
@@ -156,8 +170,9 @@ impl<'a> Painter<'a> {
         self.arteries.draw(band, &mut planes[0]);
         self.veins.draw(band, &mut planes[1]);
         self.choroid.draw(band, &mut planes[2]);
-        for (canvas, plane) in
-            [&self.marks.dark, &self.marks.bright, &self.marks.pools].iter().zip(&mut planes[3..])
+        for (canvas, plane) in [&self.marks.dark, &self.marks.bright, &self.marks.pools, &self.marks.scars]
+            .iter()
+            .zip(&mut planes[3..])
         {
             // What is never drawn on stays as it was made.
             if !canvas.is_empty() {
@@ -180,7 +195,7 @@ impl<'a> Painter<'a> {
                 let m = self.turn(x, y);
                 let p = m.map(|r| r[0] * view[0] + r[1] * view[1] + r[2] * view[2]);
                 let i = ((y - top) * n + x) as usize;
-                let strokes = [0, 1, 2, 3, 4, 5].map(|k: usize| planes[k][i]);
+                let strokes = [0, 1, 2, 3, 4, 5, 6].map(|k: usize| planes[k][i]);
                 let (cell, s) = self.grid.columns[x as usize];
                 let t = tissue[cell].mix(tissue[cell + 1], s);
                 put(i, self.light(p, t, strokes, &mut grain));
@@ -197,7 +212,7 @@ impl<'a> Painter<'a> {
         &self,
         p: [f32; 3],
         t: Tissue,
-        [artery, vein, choroid, dark, bright, pool]: [f32; 6],
+        [artery, vein, choroid, dark, bright, pool, scar]: [f32; 7],
         grains: &mut [Patch; 2],
     ) -> [f32; 2] {
         // Grain on an equal-area map, so that it sticks to the retina.
@@ -214,23 +229,28 @@ impl<'a> Painter<'a> {
         match self.modality {
             Modality::Fa => {
                 // The meshes of the capillary bed are some 70 µm wide; finer than that there is little to see.
-                let mesh = 0.30 * coarse + 0.05 * fine;
-                let base = t.green * (1.0 + mesh) * (1.0 - 0.4 * disc.0)
-                    + 0.14 * disc.0 * self.gathered
+                let mesh = 0.40 * coarse + 0.04 * fine;
+                let base = t.green * (1.0 + mesh) * (1.0 + t.choroid * choroid) * (1.0 - 0.4 * disc.0)
+                    + 0.22 * disc.0 * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
+                let base = base * (1.0 - 0.85 * scar);
                 let v = (base + 0.70 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {
-                let base =
-                    (t.green * (1.0 + 0.10 * grain) + 0.26 * choroid * t.choroid) * (1.0 - 0.75 * disc.0);
+                let base = (t.green * (1.0 + 0.10 * grain) + 0.26 * choroid * t.choroid)
+                    * (1.0 - 0.75 * disc.0)
+                    * (1.0 - 0.5 * scar);
                 let v = (base + 0.30 * artery.max(vein)) * (1.0 - 0.5 * dark);
                 [v, v]
             }
             Modality::Faf => {
-                let base =
-                    t.green * (1.0 + 0.14 * grain) * (1.0 - 0.93 * disc.0) * (1.0 + t.choroid * choroid);
+                let base = t.green
+                    * (1.0 + 0.14 * grain)
+                    * (1.0 - 0.93 * disc.0)
+                    * (1.0 + t.choroid * choroid)
+                    * (1.0 - 0.8 * scar);
                 let v = base
                     * (1.0 - 0.74 * artery)
                     * (1.0 - 0.84 * vein)
@@ -241,22 +261,23 @@ impl<'a> Painter<'a> {
             Modality::Infrared => {
                 let base =
                     (0.5 * t.red + 0.25) * (1.0 + 0.05 * grain) + 0.10 * choroid * t.choroid + 0.1 * disc.0;
-                let v =
-                    (base + 0.1 * bright) * (1.0 - 0.18 * artery) * (1.0 - 0.30 * vein) * (1.0 - 0.3 * dark);
+                let v = (base + 0.1 * bright)
+                    * (1.0 - 0.18 * artery)
+                    * (1.0 - 0.30 * vein)
+                    * (1.0 - 0.3 * dark.max(scar));
                 [v, v]
             }
             Modality::Colour | Modality::Red | Modality::Green => {
-                let red = t.red * (1.0 + 0.08 * grain) + 0.34 * choroid * t.choroid;
+                let red = t.red * (1.0 + 0.08 * grain) + 0.28 * choroid * t.choroid;
                 // Green light hardly comes through the pigment to the choroid and back.
-                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.13 * choroid * t.choroid);
+                let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.08 * choroid * t.choroid);
                 let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
                 let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
-                let (red, green) = (red + (0.80 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
+                let (red, green) = (red + (0.64 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
+                let (red, green) = (red * (1.0 - 0.55 * scar), green * (1.0 - 0.75 * scar));
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
-                [
-                    red * (1.0 - 0.26 * artery) * (1.0 - 0.50 * vein),
-                    green * (1.0 - 0.42 * artery) * (1.0 - 0.62 * vein),
-                ]
+                let [a, v] = [blood::ARTERY.passes(artery), blood::VEIN.passes(vein)];
+                [red * a[0] * v[0], green * a[1] * v[1]]
             }
         }
     }
@@ -350,7 +371,7 @@ impl<'a> Projector<'a> {
         tree: &Tree,
         clip: &Clip,
         canvas: &mut Canvas,
-        power: f32,
+        depth: impl Fn(f32) -> f32,
         look: impl Fn(usize) -> (f32, f32),
     ) {
         let places: Vec<_> = tree.points.iter().map(|p| self.place(*p)).collect();
@@ -371,7 +392,7 @@ impl<'a> Projector<'a> {
             let half = [own * p1.1 * self.scale, tree.half[i] * p2.1 * self.scale];
             let (strength, rim) = look(i);
             if strength > 1e-3 {
-                let brush = (strength * absorption(tree.half[i], power), rim);
+                let brush = (strength * depth(tree.half[i]), rim);
                 curve([p0.0, p1.0, p2.0, p3.0], half, brush, clip, canvas);
             }
         }
@@ -390,9 +411,9 @@ impl<'a> Projector<'a> {
             #[allow(clippy::cast_precision_loss)] // some tens
             let width = |k: usize| half[0] + (half[1] - half[0]) * k as f32 / last as f32;
             let half = [width(i) * p1.1 * self.scale, width(i + 1) * p2.1 * self.scale];
-            // Strands come up out of the depth where they begin.
+            // Strands come up out of the depth where they begin, and go back into it where they end.
             #[allow(clippy::cast_precision_loss)] // some tens
-            let depth = strand.strength * ramp(0.0, 6.0, i as f32);
+            let depth = strand.strength * ramp(0.0, 6.0, i as f32) * ramp(0.0, 7.0, (last - i) as f32);
             curve([p0.0, p1.0, p2.0, p3.0], half, (depth, -0.3), clip, canvas);
         }
     }

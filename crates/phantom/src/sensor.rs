@@ -315,14 +315,14 @@ fn behind(v: [f32; 2], layer: &Layer, alpha: f32, modality: Modality, tone: impl
 }
 
 /// How far in the rim takes light, in halves of the picture's width.
-const RIM: f64 = 0.13;
+const RIM: f64 = 0.08;
 
 /// Light that the aperture's rim lets through: it falls off over a few hundredths of the picture.
 #[allow(clippy::cast_possible_truncation)] // 0 to 1
 pub(crate) fn rim(x: u32, y: u32, optics: &Optics) -> f32 {
     let [u, v] = optics.centred(f64::from(x) + 0.5, f64::from(y) + 0.5);
     let d = aperture::signed(u, v);
-    (0.25 + 0.75 * ramp(0.0, RIM as f32, -d as f32)) * ramp(0.0, 0.006, -d as f32)
+    (0.45 + 0.55 * ramp(0.0, RIM as f32, -d as f32)) * ramp(0.0, 0.006, -d as f32)
 }
 
 /// Shot noise, read noise (`noise`: of mean 0 and standard deviation 1) and eight bits.

@@ -3,7 +3,7 @@
 use crate::Eyeball;
 use crate::circulation::Moment;
 use crate::noise::{cloud, ramp};
-use serrata_words::LesionKind;
+use serrata_words::{Eye, LesionKind};
 
 /// Light that comes back from a place: the red and the green channel, or the grey one twice; and how well the
 /// choroid shows through there.
@@ -33,20 +33,29 @@ impl Tissue {
 pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let l = &eye.looks;
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
-    let patch = cloud(p, 1.5, 3, l.noise);
-    let red = 0.42 * l.red * (1.0 + 0.50 * patch + 0.34 * cloud(p, 4.5, 4, l.noise ^ 11));
+    let dark = dark_patches(eye, p);
+    let veil = cloud(p, 1.2, 2, l.noise ^ 5);
+    // Towards the far periphery the pigment thins out here and there, and the red of the choroid comes through.
+    let thin = ramp(35.0, 75.0, deg) * cloud(p, 1.1, 2, l.noise ^ 29).max(0.0);
+    let mottle = cloud(p, 6.5, 4, l.noise ^ 11);
+    let (fine_red, fine_green) = (cloud(p, 27.0, 2, l.noise ^ 71), cloud(p, 31.0, 2, l.noise ^ 73));
+    let red = 0.42
+        * l.red
+        * (1.0 + 0.30 * veil + 0.20 * mottle + 0.85 * thin + 0.10 * fine_red)
+        * (1.0 - 0.26 * dark);
     let green = 0.42
         * l.green
-        * (1.0 + 0.60 * cloud(p, 1.9, 3, l.noise ^ 5) - 0.22 * patch + 0.36 * cloud(p, 5.5, 4, l.noise ^ 17));
+        * (1.0 + 0.62 * cloud(p, 1.5, 3, l.noise ^ 17) + 0.16 * mottle - 0.30 * veil + 0.14 * fine_green)
+        * (1.0 - 0.62 * dark);
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();
     let nerve = (-(off_disc(eye, p).to_degrees() / 16.0).powi(2)).exp();
-    let far = 1.0 - 0.38 * ramp(55.0, 100.0, deg);
+    let far = 1.0 - 0.46 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
-    let bare =
-        (1.20 + 0.9 * atrophy - 0.8 * l.pigment + 1.1 * cloud(p, 1.3, 2, l.noise ^ 21)).clamp(0.22, 1.0);
+    let bare = (1.05 + 0.9 * atrophy + 0.35 * dark - 0.8 * l.pigment + 1.0 * cloud(p, 1.3, 2, l.noise ^ 21))
+        .clamp(0.34, 1.0);
     Tissue {
         red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
         green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
@@ -56,6 +65,28 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
         choroid: bare * (0.25 + 0.75 * ramp(8.0, 26.0, deg)) * on,
         retina: on,
     }
+}
+
+/// How dark the pigment lies at a place, 0 to 1: most eyes have one large patch temporal to the macula and one below the disc, and some
+/// a few more (after real ultra-widefield frames; how many and where is judgement).
+fn dark_patches(eye: &Eyeball, p: [f32; 3]) -> f32 {
+    let n = eye.looks.noise;
+    let ragged = 0.55 * cloud(p, 2.6, 4, n ^ 51);
+    // Numbers from 0 to 1 of the eye.
+    let drawn = |k: u32| {
+        (n.wrapping_mul(0x9e37_79b9).wrapping_add(k.wrapping_mul(0x85eb_ca6b)) >> 8) as f32 / 16_777_216.0
+    };
+    let temporal = if eye.eye == Eye::R { -1.0 } else { 1.0 };
+    let patch = |k: u32, x: f32, y: f32| {
+        let (x, y) = (temporal * (x + 14.0 * (drawn(k) - 0.5)), y + 18.0 * (drawn(k + 1) - 0.5));
+        let (far, turn) = (x.hypot(y).to_radians(), y.atan2(x));
+        let at = [far.sin() * turn.cos(), far.sin() * turn.sin(), far.cos()];
+        let off = (p[0] * at[0] + p[1] * at[1] + p[2] * at[2]).clamp(-1.0, 1.0).acos().to_degrees();
+        let size = 12.0 + 10.0 * drawn(k + 2);
+        (0.3 + 0.7 * drawn(k + 3)) * (1.0 - ramp(0.0, 1.3, off / size - ragged))
+    };
+    let more = ramp(0.10, 0.60, cloud(p, 1.3, 4, n));
+    patch(10, 32.0, 2.0).max(patch(20, -24.0, -32.0)).max(0.85 * more)
 }
 
 /// 1 on the retina, 0 beyond the scalloped ora serrata, whose pole lies between fovea and disc.
@@ -110,15 +141,17 @@ pub(crate) fn fluorescein(eye: &Eyeball, p: [f32; 3], dye: &Moment<'_>) -> Tissu
     let deg = p[2].clamp(-1.0, 1.0).acos().to_degrees();
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
-    let centre = 0.55 + 0.45 * (-(deg / 45.0).powi(2)).exp();
-    let flush =
-        0.17 * dye.choroid(p, l.noise) * (1.0 + 0.35 * cloud(p, 2.0, 3, l.noise)) * (1.0 + 1.6 * atrophy);
-    let bed = 0.10 * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
+    let centre = 0.40 + 0.60 * (-(deg / 45.0).powi(2)).exp();
+    // The lobules of the choroid behind, the capillary bed before: both shimmer.
+    let lobules = 1.0 + 0.35 * cloud(p, 2.0, 3, l.noise) + 0.30 * cloud(p, 24.0, 2, l.noise ^ 61);
+    let flush = 0.21 * dye.choroid(p, l.noise) * lobules * (1.0 + 1.6 * atrophy);
+    let even = 1.0 + 0.35 * cloud(p, 12.0, 3, l.noise ^ 63);
+    let bed = 0.15 * even * dye.capillary(off_disc(eye, p)) * (1.0 - closed) * (1.0 - atrophy);
     let v = (0.004 + (flush + bed) * centre)
         * (1.0 - 0.82 * (-(deg / 5.0).powi(2)).exp() * (1.0 - atrophy))
         * reach(p)
         * (0.3 + 0.7 * on);
-    Tissue { red: v, green: v, choroid: 0.0, retina: on }
+    Tissue { red: v, green: v, choroid: 0.22 * (1.0 - l.pigment) + 0.06, retina: on }
 }
 
 /// Background of indocyanine green: the choroid itself. Late the vessels are washed out before a ground that holds

@@ -52,7 +52,10 @@ fn a_mirrored_frame_has_the_mirrored_observation() {
     let made = made(5, Eye::R, Modality::Fa, vec![]);
     let (a, b) =
         (observe(&made.frame, Modality::Fa, None), observe(&mirrored(&made.frame), Modality::Fa, None));
-    assert_eq!(a.eye.inferred.map(Eye::fellow), b.eye.inferred);
+    // Near the limit of "not sure" one of the two may abstain, but they never say the same eye.
+    let sides = a.eye.inferred.zip(b.eye.inferred);
+    assert!(sides.is_none_or(|(x, y)| x == y.fellow()), "{:?} {:?}", a.eye, b.eye);
+    assert!(a.eye.inferred.or(b.eye.inferred).is_some(), "{:?} {:?}", a.eye, b.eye);
     assert!((a.visible_retina.fraction - b.visible_retina.fraction).abs() < 0.01);
     let (d, e) = (a.disc.unwrap(), b.disc.unwrap());
     assert!((d.x - (1700.0 - e.x)).abs() < d.radius && (d.y - e.y).abs() < d.radius, "{d:?} {e:?}");

@@ -13,17 +13,17 @@ pub const COVERING: [FindingKind; 6] = [
     FindingKind::TooFar,
 ];
 
-/// The findings that cover. What has no place is an opinion on the whole picture, and takes nothing of it before its own rule
-/// counts it: a weak hint that the eye was too far has all that is dark for its share.
+/// The findings that cover. Too far has all that is dark for its share, however weak a hint it is: it takes nothing of the picture
+/// before its own rule counts it. All others measure what they take.
 pub fn covering<'a>(
     o: &'a Observation,
     modality: Modality,
     rules: &'a Rules,
 ) -> impl Iterator<Item = &'a Finding> {
-    let counts = move |f: &Finding| {
-        !f.place.is_empty() || rules.of(f.kind, modality).is_some_and(|r| f.score >= r.score)
-    };
-    o.findings.iter().filter(move |f| COVERING.contains(&f.kind) && counts(f))
+    let counted = move |f: &Finding| rules.of(f.kind, modality).is_some_and(|r| f.score >= r.score);
+    let covers =
+        move |f: &Finding| COVERING.contains(&f.kind) && (f.kind != FindingKind::TooFar || counted(f));
+    o.findings.iter().filter(move |f| covers(f))
 }
 
 /// Points across the picture at which it is looked at.
@@ -106,17 +106,27 @@ mod tests {
         covered(&o, covering(&o, Modality::Fa, &rules), |_, _| true)
     }
 
+    fn lid() -> Finding {
+        let mut lid = Finding::new(FindingKind::Lid, 0.2, 0.1);
+        lid.place.polygons = vec![vec![[0.0, 0.0], [100.0, 0.0], [100.0, 10.0], [0.0, 10.0]]];
+        lid
+    }
+
     #[test]
-    fn a_hint_without_a_place_covers_nothing() {
+    fn a_hint_of_too_far_covers_nothing() {
         let far = |score| Finding::new(FindingKind::TooFar, score, 0.27);
         assert_eq!(share(vec![far(0.04)]), 0.0);
         assert!((share(vec![far(0.6)]) - 0.27).abs() < 1e-12);
     }
 
     #[test]
+    fn a_lost_side_covers_what_it_measures_beside_a_lid() {
+        let lost = Finding::new(FindingKind::OffCentre, 0.4, 0.2);
+        assert!((share(vec![lost, lid()]) - 0.3).abs() < 0.01);
+    }
+
+    #[test]
     fn a_small_lid_covers_its_place_however_low_its_score() {
-        let mut lid = Finding::new(FindingKind::Lid, 0.2, 0.1);
-        lid.place.polygons = vec![vec![[0.0, 0.0], [100.0, 0.0], [100.0, 10.0], [0.0, 10.0]]];
-        assert!((share(vec![lid]) - 0.1).abs() < 0.01);
+        assert!((share(vec![lid()]) - 0.1).abs() < 0.01);
     }
 }

@@ -1,7 +1,7 @@
 //! Lids and face: what lies inside the aperture but outside the visible retina, by the side it comes from.
 
 use super::{Seen, placed, ramp};
-use crate::{filter, mask::Mask};
+use crate::mask::Mask;
 use serrata_words::{Finding, FindingKind, Side};
 
 /// Brightness from which what covers is named a lid. In dye pictures many lids are dimmer, but so is the rim: with a limit
@@ -9,27 +9,11 @@ use serrata_words::{Finding, FindingKind, Side};
 /// longer usable.
 const LIT: f32 = 0.12;
 
-/// The same in grey pictures by reflected or the eye's own light, as a share of the retina's median: skin shines little there
-/// (judgement on simulated frames; no real ones of this field were at hand).
-const DIM: f32 = 0.15;
-
-/// Brightness from which what covers is named a lid.
-fn limit(seen: &Seen<'_>) -> f32 {
-    let s = seen.scene;
-    if s.modality.is_dye() || s.red.is_some() {
-        return LIT;
-    }
-    let mut light: Vec<f32> =
-        s.value.data.iter().zip(&seen.retina.data).step_by(7).filter(|(_, r)| **r).map(|(v, _)| *v).collect();
-    LIT.min(DIM * filter::percentile(&mut light, 0.5))
-}
-
 pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
     // What is unlit may be lid or rim: only lit parts are named, and what lies behind a margin.
     let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
-    let lit = limit(seen);
     let covered = Mask {
         width: w,
         height: h,
@@ -38,7 +22,7 @@ pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
             .iter()
             .zip(&s.value.data)
             .zip(&seen.behind_margins.data)
-            .map(|((c, v), behind)| *c && (*v > lit || *behind))
+            .map(|((c, v), behind)| *c && (*v > LIT || *behind))
             .collect(),
     };
     let least = w * h / 400;

@@ -1,12 +1,12 @@
 //! Plain filters on working planes. All are symmetric under mirroring and run on one thread, in one order.
 
-use serrata_frame::{Plane, wide};
+use serrata_frame::{Plane, with_avx2};
 
 /// Mean over a window of `2·radius + 1` pixels along both axes; at the border the window is cut.
 pub(crate) fn box_mean(p: &Plane, radius: usize) -> Plane {
     let mut out = p.clone();
     if radius > 0 {
-        wide!(box_in_place(&mut out, radius));
+        with_avx2!(box_in_place(&mut out, radius));
     }
     out
 }
@@ -19,7 +19,7 @@ pub(crate) fn smooth(p: &Plane, sigma: f32) -> Plane {
     let mut out = p.clone();
     if radius > 0 {
         for _ in 0..3 {
-            wide!(box_in_place(&mut out, radius));
+            with_avx2!(box_in_place(&mut out, radius));
         }
     }
     out
@@ -27,7 +27,7 @@ pub(crate) fn smooth(p: &Plane, sigma: f32) -> Plane {
 
 /// [`box_mean`] in place: means along the rows are kept for as many rows as a window has, so that all of it stays near the
 /// processor.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn box_in_place(p: &mut Plane, radius: usize) {
     let (w, h) = (p.width, p.height);
@@ -139,11 +139,11 @@ fn box_radius(sigma: f32) -> usize {
 /// Mean along rows with the window cut at the border.
 pub(crate) fn rows_mean(p: &Plane, radius: usize) -> Plane {
     let mut out = Plane::new(p.width, p.height, 0.0);
-    wide!(rows_mean_to(p, radius, &mut out));
+    with_avx2!(rows_mean_to(p, radius, &mut out));
     out
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn rows_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
     let w = p.width.max(1);
@@ -153,7 +153,7 @@ fn rows_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
 }
 
 /// Means of one row.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn row_mean(row: &[f32], radius: usize, to: &mut [f32]) {
     let n = row.len();
@@ -196,7 +196,7 @@ fn row_mean(row: &[f32], radius: usize, to: &mut [f32]) {
     }
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn windows<const N: usize>(row: &[f32], scale: f64, to: &mut [f32]) {
     for (o, window) in to.iter_mut().zip(row.windows(N)) {
@@ -211,11 +211,11 @@ fn windows<const N: usize>(row: &[f32], scale: f64, to: &mut [f32]) {
 /// Mean along columns with the window cut at the border.
 pub(crate) fn columns_mean(p: &Plane, radius: usize) -> Plane {
     let mut out = Plane::new(p.width, p.height, 0.0);
-    wide!(columns_mean_to(p, radius, &mut out));
+    with_avx2!(columns_mean_to(p, radius, &mut out));
     out
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn columns_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
     let (w, h) = (p.width, p.height);
@@ -241,7 +241,7 @@ fn columns_mean_to(p: &Plane, radius: usize, out: &mut Plane) {
     }
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn add(sums: &mut [f64], row: &[f32], sign: f64) {
     for (s, v) in sums.iter_mut().zip(row) {
@@ -249,7 +249,7 @@ fn add(sums: &mut [f64], row: &[f32], sign: f64) {
     }
 }
 
-#[allow(clippy::cast_possible_truncation, clippy::inline_always)] // rounding to f32 is meant; see `wide`
+#[allow(clippy::cast_possible_truncation, clippy::inline_always)] // rounding to f32 is meant; see `with_avx2`
 #[inline(always)]
 fn narrow(v: f64) -> f32 {
     v as f32
@@ -302,10 +302,10 @@ fn among<I: Iterator<Item = f32>>(values: impl Fn() -> I, k: usize) -> f32 {
 
 /// Sum of what a function says of each pair of values.
 pub(crate) fn total(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f64 {
-    wide!(total_of(a, b, of))
+    with_avx2!(total_of(a, b, of))
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn total_of(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f64 {
     // Eight sums side by side, so that none waits for the one before.
@@ -321,10 +321,10 @@ fn total_of(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f64 {
 
 /// The middle ones of nine values each, by a network of exchanges (Paeth, Graphics Gems 1990:171, from memory).
 pub(crate) fn medians9(of: [&[f32]; 9], to: &mut [f32]) {
-    wide!(medians9_to(of, to));
+    with_avx2!(medians9_to(of, to));
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn medians9_to(of: [&[f32]; 9], to: &mut [f32]) {
     // Written out, for a loop over the pairs is not unrolled.
@@ -358,10 +358,10 @@ fn leading(v: f32) -> usize {
 /// Natural logarithm of many values at once, to the last bit of f32 or next to it; of what is no positive normal number it has
 /// no meaning. By the series of the area tangent about the nearest power of two.
 pub(crate) fn ln_all(values: &mut [f32]) {
-    wide!(ln_each(values));
+    with_avx2!(ln_each(values));
 }
 
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn ln_each(values: &mut [f32]) {
     /// Bits of the root of a half.

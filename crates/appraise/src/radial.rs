@@ -1,7 +1,7 @@
 //! A closed outline around a centre, found ray by ray with the best total over all rays.
 
 use crate::mask::Mask;
-use serrata_frame::wide;
+use serrata_frame::with_avx2;
 
 /// How many rays. A multiple of four with half-step angles, so that a mirrored picture has mirrored rays.
 pub(crate) const RAYS: usize = 360;
@@ -20,7 +20,7 @@ pub(crate) struct Rays {
 
 /// From the greatest sums up to one ray, with as much room on both sides as neighbours may differ, to those of the next ray. `back`:
 /// how much further than the innermost possible step each came from.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn step_on(total: &[f32], here: &[f32], stiff: f32, next: &mut [f32], back: &mut [u32]) {
     let room = total.len() - next.len();
@@ -85,7 +85,7 @@ impl Rays {
         let mut from = vec![0u32; 2 * RAYS * STEPS];
         let mut next = vec![0.0f32; STEPS];
         for k in 1..2 * RAYS {
-            wide!(step_on(&total, &gain[k % RAYS], stiff, &mut next, &mut from[k * STEPS..(k + 1) * STEPS]));
+            with_avx2!(step_on(&total, &gain[k % RAYS], stiff, &mut next, &mut from[k * STEPS..(k + 1) * STEPS]));
             total[slack..slack + STEPS].copy_from_slice(&next);
         }
         let total = &total[slack..];

@@ -1,4 +1,4 @@
-use crate::{Coverage, Pixels, Plane, Samples, wide};
+use crate::{Coverage, Pixels, Plane, Samples, with_avx2};
 use serrata_words::AcquisitionFacts;
 use std::ops::{Add, ControlFlow};
 
@@ -106,8 +106,8 @@ where
     let mut sums = vec![S::default(); stride];
     let mut row = vec![vec![0.0f32; w]; C];
     for rows in v.chunks_exact(f * stride).take(h) {
-        wide!(add_rows(&mut sums, rows));
-        wide!(box_means::<S, C>(&sums, f, scale, &mut row));
+        with_avx2!(add_rows(&mut sums, rows));
+        with_avx2!(box_means::<S, C>(&sums, f, scale, &mut row));
         if take((w, h), &row).is_break() {
             return;
         }
@@ -115,7 +115,7 @@ where
 }
 
 /// Sums of the samples above one another.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn add_rows<T: Copy, S: Copy + Default + From<T> + Add<Output = S>>(sums: &mut [S], rows: &[T]) {
     let stride = sums.len();
@@ -146,7 +146,7 @@ fn add_rows<T: Copy, S: Copy + Default + From<T> + Add<Output = S>>(sums: &mut [
 }
 
 /// From the sums of columns to the means of boxes of `f` pixels, one row a channel.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn box_means<S: Copy + Into<u64>, const C: usize>(sums: &[S], f: usize, scale: f32, to: &mut [Vec<f32>]) {
     for (x, pixels) in sums.chunks_exact(f * C).take(to[0].len()).enumerate() {

@@ -1,7 +1,7 @@
 //! Vessels as ridges: bright ones in dye pictures, dark ones elsewhere.
 
 use crate::{filter, mask::Mask, scene::Scene};
-use serrata_frame::{Plane, wide};
+use serrata_frame::{Plane, with_avx2};
 
 /// One point on a vessel, in working pixels.
 #[derive(Debug, Clone, Copy)]
@@ -46,7 +46,7 @@ impl Vessels {
             sign,
             square: (sigma, sigma),
         };
-        wide!(ridges.measure(&log, &core));
+        with_avx2!(ridges.measure(&log, &core));
         let strength = Plane { width: w, height: h, data: ridges.strength };
         let mut points = crests(&strength, &ridges.along);
         let mut all: Vec<f32> = points.iter().map(|p| p.weight).collect();
@@ -144,7 +144,7 @@ struct Ridges {
 
 impl Ridges {
     /// Ridges of a plane, 0 outside the core and at the picture's border.
-    #[allow(clippy::inline_always)] // see `wide`
+    #[allow(clippy::inline_always)] // see `with_avx2`
     #[inline(always)]
     fn measure(&mut self, p: &Plane, core: &Mask) {
         let (w, h) = (p.width, p.height);

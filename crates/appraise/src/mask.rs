@@ -266,6 +266,22 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// More set pixels in a row than a byte counts, also behind ones that are not set.
+    #[test]
+    fn full_masks_are_counted_whole() {
+        let full = Mask::new(1000, 1000, true);
+        assert_eq!(full.count(), 1_000_000);
+        let half = Mask::from_fn(1000, 1000, |_, y| y < 500);
+        assert_eq!((half.count(), full.shared_with(&half), half.share_of(&full)), (500_000, 0.5, 0.5));
+        for n in [254, 255, 256, 257, 510, 511] {
+            assert_eq!(Mask::new(n, 1, true).count(), n);
+        }
+        let (a, b) =
+            (Mask::from_fn(997, 3, |x, _| x % 7 != 0), Mask::from_fn(997, 3, |x, y| (x + y) % 5 != 0));
+        let want = a.data.iter().zip(&b.data).filter(|(a, b)| **a && **b).count();
+        assert_eq!((both(&a.data, &b.data), with_avx2!(both(&a.data, &b.data))), (want, want));
+    }
+
     proptest! {
         /// The plain reference: spread by one pixel until nothing changes.
         #[test]

@@ -40,12 +40,8 @@ impl Vessels {
         filter::ln_all(&mut log.data);
         let core = core(retina, (scene.long() * 0.012).max(4.0 * sigma));
         let sign = if scene.modality.is_dye() { -1.0 } else { 1.0 };
-        let mut ridges = Ridges {
-            strength: vec![0.0; w * h],
-            along: [vec![0.0; w * h], vec![0.0; w * h]],
-            sign,
-            square: (sigma, sigma),
-        };
+        let mut ridges =
+            Ridges { strength: vec![0.0; w * h], along: [vec![0.0; w * h], vec![0.0; w * h]], sign, sigma };
         with_avx2!(ridges.measure(&log, &core));
         let strength = Plane { width: w, height: h, data: ridges.strength };
         let mut points = crests(&strength, &ridges.along);
@@ -138,8 +134,9 @@ struct Ridges {
     along: [Vec<f32>; 2],
     /// +1 for dark ridges, −1 for bright ones.
     sign: f32,
-    /// What the strength is multiplied with, one after the other.
-    square: (f32, f32),
+    /// Standard deviation of the smoothing, in pixels. Second derivatives fall with its square: times that, ridges of small and
+    /// large pictures compare (Lindeberg, Int. J. Comput. Vis. 1998;30:79, from memory).
+    sigma: f32,
 }
 
 impl Ridges {
@@ -170,7 +167,7 @@ impl Ridges {
                 let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
                 let spread = (half * half + xy * xy).sqrt();
                 let (across, other) = (mean + spread, mean - spread);
-                let here = (across - other.abs()).max(0.0) * self.square.0 * self.square.1;
+                let here = (across - other.abs()).max(0.0) * self.sigma * self.sigma;
                 let is_ridge = inside[x] & (across > 0.0) & (spread > 0.0);
                 strength[x] = if is_ridge { here } else { 0.0 };
                 // Twice the angle of the direction across is (half, xy); along is a quarter turn further.

@@ -387,7 +387,8 @@ impl Blocks {
     }
 }
 
-/// What is lit of a row, and of its squared steps over four pixels.
+/// What is lit of a row, and of its squared steps over four pixels. A row has at least two pixels, for which the caller answers
+/// ([`blinks`] looks at none narrower than two pixels a block).
 #[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn lit_of(row: &[f32], lit: &[bool], shown: &mut [f32], squares: &mut [f32]) {

@@ -46,7 +46,7 @@ fn without_saddles(mask: &Mask) -> Mask {
         for y in rows.clone() {
             let (above, below) = out.data.split_at_mut(y * w);
             let (up, row) = (&mut above[(y - 1) * w..], &mut below[..w]);
-            // Most pairs of rows have none.
+            // Most pairs of rows have no such block.
             let pairs = up.windows(2).zip(row.windows(2));
             if !pairs.fold(false, |any, (u, r)| any | ((u[0] == r[1]) & (u[1] == r[0]) & (u[0] != u[1]))) {
                 continue;

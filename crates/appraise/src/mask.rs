@@ -1,6 +1,6 @@
 //! Yes-or-no planes and what is done with them.
 
-use serrata_frame::wide;
+use serrata_frame::with_avx2;
 
 /// A yes-or-no plane, rows from top to bottom.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,7 +28,7 @@ impl Mask {
     }
 
     pub(crate) fn count(&self) -> usize {
-        wide!(both(&self.data, &self.data))
+        with_avx2!(both(&self.data, &self.data))
     }
 
     /// Pixels that are set, as a share of those of `whole`; 0 where `whole` is empty.
@@ -39,7 +39,7 @@ impl Mask {
 
     /// The share of the pixels set here that are set in `other` too; 0 where none is set here.
     pub(crate) fn shared_with(&self, other: &Self) -> f64 {
-        let both = wide!(both(&self.data, &other.data));
+        let both = with_avx2!(both(&self.data, &other.data));
         let n = self.count();
         if n == 0 { 0.0 } else { both as f64 / n as f64 }
     }
@@ -125,7 +125,7 @@ impl Mask {
                     *c -= u16::from(*set);
                 }
             }
-            wide!(near_set(&counts, reach, &mut line, &mut out.data[y * w..(y + 1) * w]));
+            with_avx2!(near_set(&counts, reach, &mut line, &mut out.data[y * w..(y + 1) * w]));
         }
         out
     }
@@ -219,7 +219,7 @@ impl Mask {
 }
 
 /// How many pixels are set in both.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn both(a: &[bool], b: &[bool]) -> usize {
     // As many at a time as one byte can count.
@@ -238,7 +238,7 @@ fn origin(part: &mut [usize], run: usize) -> usize {
 }
 
 /// Where one of the counts within `reach` to both sides is not 0. `line`: room for as many values with their margins.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn near_set(counts: &[u16], reach: usize, line: &mut [Vec<u8>; 2], to: &mut [bool]) {
     let [from, next] = line;
@@ -265,6 +265,22 @@ fn near_set(counts: &[u16], reach: usize, line: &mut [Vec<u8>; 2], to: &mut [boo
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    /// More set pixels in a row than a byte counts, also behind ones that are not set.
+    #[test]
+    fn full_masks_are_counted_whole() {
+        let full = Mask::new(1000, 1000, true);
+        assert_eq!(full.count(), 1_000_000);
+        let half = Mask::from_fn(1000, 1000, |_, y| y < 500);
+        assert_eq!((half.count(), full.shared_with(&half), half.share_of(&full)), (500_000, 0.5, 0.5));
+        for n in [254, 255, 256, 257, 510, 511] {
+            assert_eq!(Mask::new(n, 1, true).count(), n);
+        }
+        let (a, b) =
+            (Mask::from_fn(997, 3, |x, _| x % 7 != 0), Mask::from_fn(997, 3, |x, y| (x + y) % 5 != 0));
+        let want = a.data.iter().zip(&b.data).filter(|(a, b)| **a && **b).count();
+        assert_eq!((both(&a.data, &b.data), with_avx2!(both(&a.data, &b.data))), (want, want));
+    }
 
     proptest! {
         /// The plain reference: spread by one pixel until nothing changes.

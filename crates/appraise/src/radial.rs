@@ -1,7 +1,7 @@
 //! A closed outline around a centre, found ray by ray with the best total over all rays.
 
 use crate::mask::Mask;
-use serrata_frame::wide;
+use serrata_frame::with_avx2;
 
 /// How many rays. A multiple of four with half-step angles, so that a mirrored picture has mirrored rays.
 pub(crate) const RAYS: usize = 360;
@@ -9,18 +9,23 @@ pub(crate) const RAYS: usize = 360;
 /// Steps along a ray from the centre to the farthest corner.
 pub(crate) const STEPS: usize = 320;
 
-/// Rays from a centre, in working pixels.
-pub(crate) struct Rays {
-    pub(crate) centre: (f32, f32),
-    pub(crate) step: f32,
+/// Rays from a centre, in pixels of any plane.
+pub(crate) struct Spokes {
+    centre: (f32, f32),
+    step: f32,
     directions: Vec<(f32, f32)>,
+}
+
+/// Rays from a centre with the pixels of the plane that they were made for.
+pub(crate) struct Rays {
+    spokes: Spokes,
     /// The pixels along each ray, as far as the plane goes.
     places: Vec<Vec<usize>>,
 }
 
-/// From the greatest sums up to one ray, with as much room on both sides as neighbours may differ, to those of the next ray. `back`:
-/// how much further than the innermost possible step each came from.
-#[allow(clippy::inline_always)] // see `wide`
+/// One step of the dynamic programme, from the greatest sums up to one ray to those up to the next. `total` is padded by as many
+/// steps as neighbours may differ on both sides; `back` tells how far beyond the innermost possible step each came from.
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn step_on(total: &[f32], here: &[f32], stiff: f32, next: &mut [f32], back: &mut [u32]) {
     let room = total.len() - next.len();
@@ -65,7 +70,7 @@ impl Rays {
         // From inside a rectangle a ray leaves it once.
         let along = |d: &(f32, f32)| (0..STEPS).map_while(|s| place(d, s)).collect();
         let places = directions.iter().map(along).collect();
-        Self { centre, step, directions, places }
+        Self { spokes: Spokes { centre, step, directions }, places }
     }
 
     /// The pixels of the plane along a ray, step by step as far as it goes.
@@ -85,7 +90,13 @@ impl Rays {
         let mut from = vec![0u32; 2 * RAYS * STEPS];
         let mut next = vec![0.0f32; STEPS];
         for k in 1..2 * RAYS {
-            wide!(step_on(&total, &gain[k % RAYS], stiff, &mut next, &mut from[k * STEPS..(k + 1) * STEPS]));
+            with_avx2!(step_on(
+                &total,
+                &gain[k % RAYS],
+                stiff,
+                &mut next,
+                &mut from[k * STEPS..(k + 1) * STEPS]
+            ));
             total[slack..slack + STEPS].copy_from_slice(&next);
         }
         let total = &total[slack..];
@@ -102,13 +113,13 @@ impl Rays {
     }
 
     /// The same rays on a plane `k` times as large, for filling.
-    pub(crate) fn grown(mut self, k: f32) -> Self {
-        self.places.clear();
-        self.centre = (self.centre.0 * k, self.centre.1 * k);
-        self.step *= k;
-        self
+    pub(crate) fn grown(self, k: f32) -> Spokes {
+        let Spokes { centre, step, directions } = self.spokes;
+        Spokes { centre: (centre.0 * k, centre.1 * k), step: step * k, directions }
     }
+}
 
+impl Spokes {
     /// What lies inside an outline given as radii in steps: pixels whose centres are inside the polygon, row by row.
     pub(crate) fn fill(&self, radii: &[f32], width: usize, height: usize) -> Mask {
         let corner = |k: usize| {
@@ -145,5 +156,48 @@ impl Rays {
             }
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The plain reference: every way to come, the innermost of equals.
+    fn plain_best(gain: &[Vec<f32>], slack: usize, stiff: f32) -> Vec<usize> {
+        let (mut total, mut from) = (gain[0].clone(), vec![vec![0; STEPS]]);
+        for k in 1..2 * RAYS {
+            let come = |s: usize| {
+                let ways = s.saturating_sub(slack)..(s + slack + 1).min(STEPS);
+                let value = |b: usize| total[b] - stiff * b.abs_diff(s) as f32;
+                ways.fold(
+                    None,
+                    |best, b| if best.is_none_or(|o| value(b) > value(o)) { Some(b) } else { best },
+                )
+            };
+            let back: Vec<usize> = (0..STEPS).map(|s| come(s).unwrap()).collect();
+            let sum = |(s, b): (usize, &usize)| total[*b] - stiff * b.abs_diff(s) as f32 + gain[k % RAYS][s];
+            total = back.iter().enumerate().map(sum).collect();
+            from.push(back);
+        }
+        let mut way = vec![(0..STEPS).fold(0, |b, s| if total[s] > total[b] { s } else { b })];
+        for back in from[1..].iter().rev() {
+            way.push(back[way[way.len() - 1]]);
+        }
+        way.reverse();
+        (0..RAYS).map(|k| way[if k < RAYS / 2 { k + RAYS } else { k }]).collect()
+    }
+
+    #[test]
+    fn the_best_outline_is_that_of_the_plain_way() {
+        for (seed, slack, stiff) in [(1u32, 0, 0.1), (3, 1, 0.0), (5, 3, 0.15), (7, 4, 0.12), (9, 4, 2.0)] {
+            // Coarse gains, so that there are equals.
+            let noise =
+                |k: usize, s: usize| ((k * STEPS + s) as u32).wrapping_mul(2_654_435_761 ^ (seed << 9)) >> 29;
+            let gain: Vec<Vec<f32>> =
+                (0..RAYS).map(|k| (0..STEPS).map(|s| noise(k, s) as f32 * 0.125).collect()).collect();
+            let got = Rays::best(&gain, slack, stiff);
+            assert_eq!(got, plain_best(&gain, slack, stiff), "{slack} {stiff}");
+        }
     }
 }

@@ -1,4 +1,4 @@
-use crate::{Coverage, Pixels, Plane, Samples, wide};
+use crate::{Coverage, Pixels, Plane, Samples, with_avx2};
 use serrata_words::AcquisitionFacts;
 use std::ops::{Add, ControlFlow};
 
@@ -56,8 +56,8 @@ impl Frame {
         Working { factor, channels: planes }
     }
 
-    /// The same row by row from above, for those who may know enough before the last: `take` is given width and height of the
-    /// working plane and one row a channel. Returns the factor.
+    /// [`Frame::working`] row by row from above; `take` is given width and height of the working plane and one row a channel, and
+    /// may stop early. Returns the factor.
     ///
     /// ```
     /// use serrata_frame::{Frame, Pixels, Samples};
@@ -74,7 +74,9 @@ impl Frame {
         let p = &self.pixels;
         let longest = longest.max(1);
         let factor = p.width().max(p.height()).div_ceil(longest).clamp(1, p.width().min(p.height()));
-        // Sums of a box's column: as narrow as cannot overflow, for processors add more of those at a time.
+        // Sums of a box's column: as narrow as cannot overflow, for processors add more of those at a time. Of full samples 257 =
+        // u16::MAX / u8::MAX just fit into 16 bits, and u32::MAX / u16::MAX = 65,537 into 32: no picture within any limits that
+        // we set has so many rows and columns.
         let narrow = factor <= 257;
         match (p.samples(), p.channels()) {
             (Samples::U8(v), 3) if narrow => shrink::<u8, u16, 3>(v, p, factor, 255.0, take),
@@ -106,8 +108,8 @@ where
     let mut sums = vec![S::default(); stride];
     let mut row = vec![vec![0.0f32; w]; C];
     for rows in v.chunks_exact(f * stride).take(h) {
-        wide!(add_rows(&mut sums, rows));
-        wide!(box_means::<S, C>(&sums, f, scale, &mut row));
+        with_avx2!(add_rows(&mut sums, rows));
+        with_avx2!(box_means::<S, C>(&sums, f, scale, &mut row));
         if take((w, h), &row).is_break() {
             return;
         }
@@ -115,12 +117,12 @@ where
 }
 
 /// Sums of the samples above one another.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn add_rows<T: Copy, S: Copy + Default + From<T> + Add<Output = S>>(sums: &mut [S], rows: &[T]) {
     let stride = sums.len();
     sums.fill(S::default());
-    // Five or four rows at a time, so that the sums are fetched and stored less often.
+    // Five rows at a time, then two, then one, so that the sums are fetched and stored less often.
     let mut rest = rows;
     while rest.len() >= 5 * stride {
         let (five, more) = rest.split_at(5 * stride);
@@ -146,7 +148,7 @@ fn add_rows<T: Copy, S: Copy + Default + From<T> + Add<Output = S>>(sums: &mut [
 }
 
 /// From the sums of columns to the means of boxes of `f` pixels, one row a channel.
-#[allow(clippy::inline_always)] // see `wide`
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn box_means<S: Copy + Into<u64>, const C: usize>(sums: &[S], f: usize, scale: f32, to: &mut [Vec<f32>]) {
     for (x, pixels) in sums.chunks_exact(f * C).take(to[0].len()).enumerate() {
@@ -157,6 +159,7 @@ fn box_means<S: Copy + Into<u64>, const C: usize>(sums: &[S], f: usize, scale: f
             }
         }
         for (row, sum) in to.iter_mut().zip(sum) {
+            // Signed, for processors without AVX-512 have no instruction from unsigned 64 bits to f32; a sum is far below 2^63.
             #[allow(clippy::cast_precision_loss)] // rounding to f32 is meant
             {
                 row[x] = sum.cast_signed() as f32 * scale;
@@ -189,6 +192,46 @@ mod tests {
                     prop_assert!((plane.at(x, y) - want).abs() < 1e-4);
                 } }
             }
+        }
+    }
+
+    /// One row more than 257 overflows sums of 16 bits.
+    #[test]
+    fn white_stays_white_at_any_factor() {
+        for (side, longest, factor) in
+            [(257, 1, 257), (258, 1, 258), (514, 2, 257), (516, 2, 258), (300, 1, 300)]
+        {
+            for channels in [1u8, 3] {
+                let n = (side * side * u32::from(channels)) as usize;
+                for white in [Samples::U8(vec![u8::MAX; n].into()), Samples::U16(vec![u16::MAX; n].into())] {
+                    let w = Frame::bare(Pixels::new(side, side, channels, white).unwrap()).working(longest);
+                    assert_eq!((w.factor, w.channels.len()), (factor, usize::from(channels)));
+                    for v in w.channels.iter().flat_map(|c| &c.data) {
+                        assert!((v - 1.0).abs() < 1e-6, "{side} by {factor}: {v}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn rows_add_up_to_the_same_bits_with_avx2_and_without() {
+        let stride = 3 * 101;
+        // Five, two and one at a time.
+        for n in 1..12usize {
+            let rows: Vec<u8> =
+                (0..n * stride).map(|i| ((i as u32).wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+            let (mut plain, mut fast) = (vec![0u16; stride], vec![7u16; stride]);
+            add_rows(&mut plain, &rows);
+            with_avx2!(add_rows(&mut fast, &rows));
+            let one_by_one =
+                |x: usize| rows.iter().skip(x).step_by(stride).map(|v| u16::from(*v)).sum::<u16>();
+            assert_eq!(plain, (0..stride).map(one_by_one).collect::<Vec<_>>(), "{n}");
+            assert_eq!(plain, fast, "{n}");
+            let (mut a, mut b) = (vec![vec![0.0f32; 20]; 3], vec![vec![0.0f32; 20]; 3]);
+            box_means::<u16, 3>(&plain, 5, 0.013, &mut a);
+            with_avx2!(box_means::<u16, 3>(&plain, 5, 0.013, &mut b));
+            assert_eq!(a, b, "{n}");
         }
     }
 }

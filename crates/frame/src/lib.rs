@@ -19,7 +19,7 @@ mod pixels;
 mod plane;
 mod remap;
 #[doc(hidden)]
-pub mod wide;
+pub mod with_avx2;
 
 pub use coverage::Coverage;
 pub use decode::{Decode, DecodeError};

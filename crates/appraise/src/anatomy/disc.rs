@@ -236,8 +236,9 @@ fn convergence(points: &[Point], x: f32, y: f32, radius: f32) -> f32 {
     sums.iter().map(|s| (s.max(0.0) / (2.0 * radius)).sqrt()).sum::<f32>() / SECTORS as f32
 }
 
-/// Sector of a direction, symmetric under mirroring.
+/// Sector of a direction; symmetric under mirroring but on the axes, which belong to the right and to the lower side.
 fn sector(u: f32, v: f32) -> usize {
+    const { assert!(SECTORS == 12) }
     /// Tangents of 30° and 60°.
     const STEEP: [f32; 2] = [0.577_350_26, 1.732_050_8];
     let (across, down) = (u.abs(), v.abs());
@@ -312,4 +313,22 @@ fn peaks(score: &Plane, cell: f32, retina: &Mask) -> Vec<(f32, f32)> {
     }
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     found.into_iter().take(40).map(|(_, x, y)| (x, y)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sectors_go_round_by_thirty_degrees() {
+        for tenth in (0..3600).filter(|t| t % 300 != 0) {
+            let a = f64::from(tenth).to_radians() / 10.0;
+            for r in [0.3, 80.0] {
+                let (u, v) = ((r * a.cos()) as f32, (r * a.sin()) as f32);
+                assert_eq!(sector(u, v), tenth as usize / 300, "{tenth}");
+            }
+        }
+        let axes = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)];
+        assert_eq!(axes.map(|(u, v)| sector(u, v)), [0, 2, 5, 9]);
+    }
 }

@@ -1,7 +1,7 @@
 //! Vessels as ridges: bright ones in dye pictures, dark ones elsewhere.
 
 use crate::{filter, mask::Mask, scene::Scene};
-use serrata_frame::{Plane, wide};
+use serrata_frame::{Plane, with_avx2};
 
 /// One point on a vessel, in working pixels.
 #[derive(Debug, Clone, Copy)]
@@ -40,13 +40,9 @@ impl Vessels {
         filter::ln_all(&mut log.data);
         let core = core(retina, (scene.long() * 0.012).max(4.0 * sigma));
         let sign = if scene.modality.is_dye() { -1.0 } else { 1.0 };
-        let mut ridges = Ridges {
-            strength: vec![0.0; w * h],
-            along: [vec![0.0; w * h], vec![0.0; w * h]],
-            sign,
-            square: (sigma, sigma),
-        };
-        wide!(ridges.measure(&log, &core));
+        let mut ridges =
+            Ridges { strength: vec![0.0; w * h], along: [vec![0.0; w * h], vec![0.0; w * h]], sign, sigma };
+        with_avx2!(ridges.measure(&log, &core));
         let strength = Plane { width: w, height: h, data: ridges.strength };
         let mut points = crests(&strength, &ridges.along);
         let mut all: Vec<f32> = points.iter().map(|p| p.weight).collect();
@@ -138,13 +134,14 @@ struct Ridges {
     along: [Vec<f32>; 2],
     /// +1 for dark ridges, −1 for bright ones.
     sign: f32,
-    /// What the strength is multiplied with, one after the other.
-    square: (f32, f32),
+    /// Standard deviation of the smoothing, in pixels. Second derivatives fall with its square: times that, ridges of small and
+    /// large pictures compare (Lindeberg, Int. J. Comput. Vis. 1998;30:79, from memory).
+    sigma: f32,
 }
 
 impl Ridges {
     /// Ridges of a plane, 0 outside the core and at the picture's border.
-    #[allow(clippy::inline_always)] // see `wide`
+    #[allow(clippy::inline_always)] // see `with_avx2`
     #[inline(always)]
     fn measure(&mut self, p: &Plane, core: &Mask) {
         let (w, h) = (p.width, p.height);
@@ -170,7 +167,7 @@ impl Ridges {
                 let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
                 let spread = (half * half + xy * xy).sqrt();
                 let (across, other) = (mean + spread, mean - spread);
-                let here = (across - other.abs()).max(0.0) * self.square.0 * self.square.1;
+                let here = (across - other.abs()).max(0.0) * self.sigma * self.sigma;
                 let is_ridge = inside[x] & (across > 0.0) & (spread > 0.0);
                 strength[x] = if is_ridge { here } else { 0.0 };
                 // Twice the angle of the direction across is (half, xy); along is a quarter turn further.

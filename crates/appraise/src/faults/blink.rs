@@ -6,7 +6,7 @@
 
 use super::ramp;
 use crate::{filter, mask::Mask};
-use serrata_frame::{Plane, wide};
+use serrata_frame::{Plane, with_avx2};
 
 /// Columns are looked at in this many blocks, each wide enough that one vessel does not change it.
 const BLOCKS: usize = 32;
@@ -196,7 +196,7 @@ impl Blocks {
             let (mut lights, mut squares) = (vec![0.0f32; w], vec![0.0f32; w]);
             for y in 0..h {
                 let (row, lit) = (channel.row(y), &inside.data[y * w..(y + 1) * w]);
-                wide!(lit_of(row, lit, &mut lights, &mut squares));
+                with_avx2!(lit_of(row, lit, &mut lights, &mut squares));
                 for b in 0..BLOCKS {
                     level.data[y * BLOCKS + b] = sum(&lights[ends(b, w)]) / wide;
                     detail.data[y * BLOCKS + b] = sum(&squares[ends(b, w)]) / wide;
@@ -387,8 +387,9 @@ impl Blocks {
     }
 }
 
-/// What is lit of a row, and of its squared steps over four pixels.
-#[allow(clippy::inline_always)] // see `wide`
+/// What is lit of a row, and of its squared steps over four pixels. A row has at least two pixels, for which the caller answers
+/// ([`blinks`] looks at none narrower than two pixels a block).
+#[allow(clippy::inline_always)] // see `with_avx2`
 #[inline(always)]
 fn lit_of(row: &[f32], lit: &[bool], shown: &mut [f32], squares: &mut [f32]) {
     let w = row.len();

@@ -5,7 +5,7 @@
 
 use super::motion::Rows;
 use crate::filter;
-use serrata_frame::wide;
+use serrata_frame::with_avx2;
 
 /// Lengths of a jump as shares of the height: what saccades of 4° and of 10° take of a sweep of 0.4 s.
 const LENGTHS: [f64; 2] = [0.08, 0.11];
@@ -126,7 +126,7 @@ impl Leans {
 
     /// Sums of each part over `all` groups: of `along` by the course's powers 0, 1 and 2, of `down` by 0 and 1. The course begins
     /// after `wing` groups.
-    #[allow(clippy::inline_always)] // see `wide`
+    #[allow(clippy::inline_always)] // see `with_avx2`
     #[inline(always)]
     fn sums(&self, from: usize, all: usize, wing: usize, course: &[f64]) -> [[f64; PARTS]; 5] {
         let mut sums = [[0.0; PARTS]; 5];
@@ -158,7 +158,7 @@ impl Leans {
         let mut best: Option<Found> = None;
         for from in 0..(self.groups + 1).saturating_sub(all) {
             let (mut voices, mut sum, mut squares) = (0.0, 0.0, 0.0);
-            let sums = wide!(self.sums(from, all, wing, &course));
+            let sums = with_avx2!(self.sums(from, all, wing, &course));
             for p in 0..PARTS {
                 let [s0, s1, s2, t0, t1] = sums.map(|s| s[p]);
                 let enough = self.usual * length as f64;

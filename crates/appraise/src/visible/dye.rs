@@ -26,15 +26,14 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let (w, h) = (light.light.width, light.light.height);
     let aperture = inside(scene);
     let rays = Rays::new(w, h, centre(&light.light));
-    let within: Vec<usize> = (0..RAYS)
-        .map(|k| Profile::along(&rays, k, &aperture, |i| aperture.data[i]).last_above(0.5))
-        .collect();
+    let within: Vec<usize> =
+        (0..RAYS).map(|k| Profile::along(&rays, k, |i| aperture.data[i]).last_above(0.5)).collect();
     let margins = margins(scene, &rays, &within);
     let threshold = (1.6 * light.noise).clamp(FAINT, 0.07);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
-            let level = Profile::along(&rays, k, &light.light, |i| light.light.data[i]);
-            let texture = Profile::along(&rays, k, &light.light, |i| light.texture.data[i]);
+            let level = Profile::along(&rays, k, |i| light.light.data[i]);
+            let texture = Profile::along(&rays, k, |i| light.texture.data[i]);
             let last = within[k].min(before_lid(&level, &texture, light.noise)).min(margins[k]);
             ray_gain(&level, last, threshold)
         })

@@ -24,7 +24,7 @@ const LONG: usize = RAYS / 9;
 /// The step of each ray at which a lid begins; `STEPS` where none does. `within`: the last step of each ray inside the aperture.
 pub(super) fn margins(scene: &Scene<'_>, rays: &Rays, within: &[usize]) -> Vec<usize> {
     let calm = filter::smooth(&scene.half.value, scene.long() / scene.half.step * 0.006);
-    let levels: Vec<Profile> = (0..RAYS).map(|k| Profile::along(rays, k, &calm, |i| calm.data[i])).collect();
+    let levels: Vec<Profile> = (0..RAYS).map(|k| Profile::along(rays, k, |i| calm.data[i])).collect();
     let mut middle: Vec<f32> = levels
         .iter()
         .zip(within)
@@ -268,5 +268,27 @@ mod tests {
         let mut found = flanks(RAYS / 4);
         bridge(&mut found, &vec![vec![Some(0.0); STEPS]; RAYS], -1.0);
         assert_eq!(found, flanks(RAYS / 4));
+    }
+
+    /// The plain reference: step by step, the median of the rays that go as far.
+    #[test]
+    fn light_beside_a_ray_is_the_median_of_the_rays_about_it() {
+        let value = |k: usize, s: usize| {
+            (s < 250 + k * 53 % 70).then(|| ((k * STEPS + s) * 7919 % 1009) as f32 / 1009.0)
+        };
+        let levels: Vec<Profile> =
+            (0..RAYS).map(|k| Profile { values: (0..STEPS).map(|s| value(k, s)).collect() }).collect();
+        let plain: Vec<Vec<f32>> = levels.iter().map(Profile::leading).collect();
+        for (ray, last) in [(0, STEPS - 1), (3, 270), (100, 240), (RAYS - 1, 310), (200, 10), (7, 0)] {
+            let got = beside(&levels, &plain, ray, 0.01, last);
+            let first = outer(last).saturating_sub(last / NEAR);
+            for (s, got) in got.iter().enumerate() {
+                let mut near: Vec<f32> =
+                    (0..BESIDE).filter_map(|d| value((ray + RAYS + d - BESIDE / 2) % RAYS, s)).collect();
+                let seen = (first..=last).contains(&s) && value(ray, s).is_some();
+                let want = seen.then(|| (filter::percentile(&mut near, 0.5) + 0.01).ln());
+                assert_eq!(*got, want, "{ray} {s}");
+            }
+        }
     }
 }

@@ -90,8 +90,8 @@ struct Profile {
 }
 
 impl Profile {
-    fn along(rays: &Rays, ray: usize, plane: &Plane, of: impl Fn(usize) -> f32) -> Self {
-        debug_assert!(rays.pixels(ray).iter().all(|i| *i < plane.data.len()));
+    /// `of`: the value of a pixel of the plane that the rays were made for.
+    fn along(rays: &Rays, ray: usize, of: impl Fn(usize) -> f32) -> Self {
         let pixels = rays.pixels(ray);
         let mut values: Vec<Option<f32>> = pixels.iter().map(|i| Some(of(*i))).collect();
         values.resize(STEPS, None);

@@ -22,14 +22,14 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let redness = redness(scene);
     let aperture = inside(scene);
     let within: Vec<usize> =
-        (0..RAYS).map(|k| Profile::along(&rays, k, value, |i| aperture.data[i]).last_above(0.5)).collect();
+        (0..RAYS).map(|k| Profile::along(&rays, k, |i| aperture.data[i]).last_above(0.5)).collect();
     let margins = if scene.round { vec![STEPS; RAYS] } else { margins(scene, &rays, &within) };
     let mut middle: Vec<f32> = central(&log);
     let typical = filter::percentile(&mut middle, 0.5);
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
-            let brightness = Profile::along(&rays, k, value, |i| log.data[i]);
-            let red = Profile::along(&rays, k, value, |i| redness.data[i]);
+            let brightness = Profile::along(&rays, k, |i| log.data[i]);
+            let red = Profile::along(&rays, k, |i| redness.data[i]);
             ray_gain(&brightness, &red, within[k].min(margins[k]), typical)
         })
         .collect();
@@ -37,7 +37,7 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let lit = radii
         .iter()
         .enumerate()
-        .map(|(k, s)| Profile::along(&rays, k, value, |i| calm.data[i]).lit_end(*s, LIT, BLACK))
+        .map(|(k, s)| Profile::along(&rays, k, |i| calm.data[i]).lit_end(*s, LIT, BLACK))
         .collect();
     Outline { rays, radii, margins, lit: Some(lit) }
 }
@@ -106,7 +106,7 @@ fn edge(brightness: &Means, s: usize, dark: f32) -> f32 {
     rise.max(0.8 * fall[0].max(fall[1]))
 }
 
-/// Natural logarithm of [`DARK`]: black.
+/// Natural logarithm of [`DARK`]: black. Written out, for a constant cannot be computed by `ln`.
 const BLACKEST: f32 = -2.995_732_3;
 
 /// Means over many parts of one ray, by sums from its start on.
@@ -135,5 +135,34 @@ impl Means {
         let n = b.1.checked_sub(a.1).filter(|n| *n > 0)?;
         #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
         Some(((b.0 - a.0) / f64::from(n)) as f32)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn black_is_the_logarithm_of_the_dark() {
+        assert!((f64::from(BLACKEST) - f64::from(DARK).ln()).abs() < 2e-7);
+    }
+
+    #[test]
+    fn means_by_sums_are_those_of_the_plain_way() {
+        // With gaps, none at the end, and none at all.
+        for (gap, last) in [(7, STEPS), (usize::MAX, STEPS - 40), (1, STEPS)] {
+            let value =
+                |s: usize| (s % gap != gap - 1 && s < last).then(|| (s * 37 % 101) as f32 * 0.01 - 0.4);
+            let p = Profile { values: (0..STEPS).map(value).collect() };
+            let means = Means::of(&p);
+            for from in (0..STEPS + 30).step_by(3) {
+                for to in [from, from + 1, from + 9, from + 21, STEPS, STEPS + 20, from.saturating_sub(2)] {
+                    let (got, want) = (means.over(from, to), p.mean(from, to));
+                    assert_eq!(got.is_some(), want.is_some(), "{from} {to}");
+                    let off = got.zip(want).map_or(0.0, |(a, b)| (a - b).abs());
+                    assert!(off < 1e-5, "{from} {to}: {got:?} for {want:?}");
+                }
+            }
+        }
     }
 }

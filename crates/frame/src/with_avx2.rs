@@ -1,9 +1,12 @@
-//! Loops over planes with the widest instructions that the processor has.
+//! Loops over planes with AVX2 where the processor has it.
 
-/// Runs a call as the processor at hand does it fastest: where it has AVX2 in code built for that, else in the plain one.
+/// Runs a call in code that is built for AVX2 where the processor has that, else in the plain one.
 ///
 /// The result is the same to the last bit, for nothing is contracted or reordered. What is called has to be
-/// `#[inline(always)]`, so that it becomes part of the code that is built for the wider instructions.
+/// `#[inline(always)]`, so that it becomes part of the code that is built for AVX2.
+///
+/// The call is written out twice, once of these inside a closure, and one of the two is run: it may take values away, but
+/// `return`, `?` and `break` do not belong in it, for they would leave the closure only.
 ///
 /// ```
 /// #[inline(always)]
@@ -11,25 +14,25 @@
 ///     v.iter_mut().for_each(|v| *v *= 2.0);
 /// }
 /// let mut v = [1.0, 2.5];
-/// serrata_frame::wide!(twice(&mut v));
+/// serrata_frame::with_avx2!(twice(&mut v));
 /// assert_eq!(v, [2.0, 5.0]);
 /// ```
 #[cfg(any(target_arch = "x86", target_arch = "x86_64"))]
 #[macro_export]
-macro_rules! wide {
+macro_rules! with_avx2 {
     ($work:expr) => {
         // Two calls and not one closure: a closure that is called twice would be no part of either.
-        match $crate::wide::avx2() {
-            Some(at_hand) => $crate::wide::Simd::vectorize(at_hand, || $work),
+        match $crate::with_avx2::avx2() {
+            Some(at_hand) => $crate::with_avx2::Simd::vectorize(at_hand, || $work),
             None => $work,
         }
     };
 }
 
-/// Elsewhere the plain code is the fastest.
+/// Elsewhere there is the plain code only.
 #[cfg(not(any(target_arch = "x86", target_arch = "x86_64")))]
 #[macro_export]
-macro_rules! wide {
+macro_rules! with_avx2 {
     ($work:expr) => {
         $work
     };

@@ -55,6 +55,9 @@ const TOLD: f64 = 0.1;
 /// height beyond it, darker than both sides by this much (natural logarithm) over this share of the width (judgement).
 const SHADOW: (f32, f32, f32, f32) = (0.09, 0.30, 0.20, 0.6);
 
+/// Least share of the height between lids that hang in: with them closer no retina is left to be judged (judgement).
+const APART: f32 = 0.30;
+
 /// Shortest and longest blink as a share of the height. Shorter ones are lost in the soft edges.
 const SPAN: (f32, f32) = (0.018, 0.60);
 
@@ -143,7 +146,7 @@ pub(super) fn blinks(channels: &[&Plane], inside: &Mask) -> Vec<Band> {
             let both = ramp(f64::from(0.5 * (from.share + to.share)), MARGINS.0, MARGINS.1);
             let clear = ramp(f64::from(from.share.min(to.share)), CLEAR.0, CLEAR.1);
             let score = (back * both).max(clear);
-            if score > TOLD && !blocks.shadow_of_lid(from, to) {
+            if score > TOLD && !blocks.shadow_of_lid(from, to) && !blocks.between_lids(from, to) {
                 pairs.push((score, i, j));
             }
         }
@@ -356,6 +359,30 @@ impl Blocks {
             n += 1;
         }
         darker as f32 > SHADOW.3 * n.max(BLOCKS / 2) as f32
+    }
+
+    /// Whether what lies between two edges is the retina, left open by lids that hang in from above and below: the part with the
+    /// most fine detail.
+    fn between_lids(&self, from: &Edge, to: &Edge) -> bool {
+        let h = self.height();
+        if to.row - from.row < APART * h as f32 {
+            return false;
+        }
+        let (mut sums, mut cells) = ([0.0f32; 3], [0usize; 3]);
+        for b in 0..BLOCKS {
+            let (first, last) = (cut(from.at(across(b)), h), cut(to.at(across(b)), h));
+            for y in 0..h {
+                let i = y * BLOCKS + b;
+                if self.inside.data[i] {
+                    let part = usize::from(y >= first) + usize::from(y >= last);
+                    // As it is, and not against the brightness: lids in their shadow have much detail for their light.
+                    sums[part] += DETAIL * self.shown[1].data[i] + CHANGE * self.shown[0].data[i];
+                    cells[part] += 1;
+                }
+            }
+        }
+        let [above, within, below] = std::array::from_fn(|k| sums[k] / cells[k].max(1) as f32);
+        cells.iter().all(|n| *n > 0) && within > above.max(below)
     }
 
     /// A blink from the sweep's start to this edge, or from it to the sweep's end.

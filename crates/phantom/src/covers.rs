@@ -161,7 +161,7 @@ impl Covers {
                 let lean = rng.random_range(-0.35..0.55);
                 self.lashes(rng, side, length, many, place, lean, dark);
             } else {
-                let (length, place) = (rng.random_range(0.10..0.20), at * rng.random_range(0.50..0.85));
+                let (length, place) = (rng.random_range(0.08..0.15), at * rng.random_range(0.50..0.85));
                 let lean = -at * rng.random_range(0.2..0.9);
                 self.lashes(rng, Side::Bottom, length, many, place, lean, dark);
             }

@@ -343,8 +343,8 @@ fn medians9_to(of: [&[f32]; 9], to: &mut [f32]) {
     }
 }
 
-/// From how many values on they are counted by their leading bits (judgement). Measured alone, least of five rounds: from 2^13 to
-/// 2^16 values neither way is plainly faster than selection (0.9 to 1.6 times its time), at 2^17 counting takes 0.81 to 0.88.
+/// From how many values on they are counted by their leading bits (judgement). Measured alone on a busy machine, least of five
+/// rounds: counting takes 0.9 to 1.6 times the time of selection for 2^13 to 2^16 values, 0.81 to 0.88 for 2^17.
 const MANY: usize = 1 << 14;
 
 /// How many bits are counted by: the sign, the exponent and three more.

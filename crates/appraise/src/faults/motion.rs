@@ -36,6 +36,12 @@ const WON: (f64, f64) = (0.18, 0.36);
 /// Share of the parts that are mended, each for itself: from here on counted, and in full.
 const AGREE: (f32, f32) = (0.3, 0.6);
 
+/// Where the gain alone is not sure, this share of the parts has to like the same move best, each for itself, to within so many
+/// pixels: a chance move is the mean of parts that want to go elsewhere. Of 130 jumps counted in spoiled real frames one is lost by it, of
+/// 19 false ones in simulated angiograms and FAF ten go.
+const OWN: f64 = 0.3;
+const NEAR: u64 = 3;
+
 /// One jump: the first working row after it, and how far the picture moved along the row.
 pub(super) struct Jump {
     pub(super) row: usize,
@@ -175,9 +181,16 @@ impl Rows {
         #[allow(clippy::cast_possible_truncation)] // a small positive number
         let most = (LONGEST * w as f32) as i64;
         let mut best = (f32::NEG_INFINITY, 0i64);
+        let mut own = [(f32::NEG_INFINITY, 0i64); PARTS];
         for s in 3..=most {
             for shift in [s, -s] {
-                let c = mean(&self.parts(&a, &b, shift, STRIP as f32)).unwrap_or(-1.0);
+                let parts = self.parts(&a, &b, shift, STRIP as f32);
+                for (own, part) in own.iter_mut().zip(&parts) {
+                    if let Some(c) = part.filter(|c| *c > own.0) {
+                        *own = (c, shift);
+                    }
+                }
+                let c = mean(&parts).unwrap_or(-1.0);
                 if c > best.0 {
                     best = (c, shift);
                 }
@@ -191,6 +204,10 @@ impl Rows {
         let won = (best.0 - before) * (both.len() as f32 / PARTS as f32).sqrt();
         let won = won * ((agree - AGREE.0) / (AGREE.1 - AGREE.0)).clamp(0.0, 1.0);
         let sure = ramp(f64::from(won), WON.0, WON.1);
+        let said = there.iter().flatten().count().max(1);
+        let same = own.iter().zip(&there).filter(|(o, t)| t.is_some() && o.1.abs_diff(best.1) <= NEAR).count();
+        let backed = same as f64 / said as f64;
+        let sure = if sure < 1.0 { sure * (backed / OWN).min(1.0) } else { sure };
         // Between whole pixels by the parabola through the best and its neighbours.
         let beside = [best.1 - 1, best.1 + 1].map(|s| mean(&self.parts(&a, &b, s, STRIP as f32)));
         let part = match beside {

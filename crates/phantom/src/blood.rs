@@ -10,7 +10,7 @@ const HAEMOGLOBIN: f32 = 150.0 / 64_500.0;
 const SCATTERED: f32 = 0.5;
 /// Share of the green light that comes back from before the column, from the nerve fibres, the wall and the cells: judgement, after
 /// how dark the widest vessels of real frames are in green.
-const BEFORE: f32 = 0.34;
+const BEFORE: f32 = 0.20;
 /// Longest way through a vessel that a stroke can hold, mm: a stroke of full strength.
 const LONGEST: f32 = 0.25;
 /// Width of what blurs a vessel on its way to the detector, mm: it mixes a thin one with its ground (judgement).

@@ -7,6 +7,7 @@
 use super::ramp;
 use crate::{anatomy, filter, mask::Mask};
 use serrata_frame::Plane;
+use serrata_words::Modality;
 
 /// The width is compared in this many parts, each of which says how alike it is, so that one vessel is one voice.
 const PARTS: usize = 12;
@@ -32,6 +33,10 @@ const MOST: usize = 14;
 /// Likeness won by moving the rows: named from, and sure from. Untouched frames at hand reach 0.25, most jumps of 2.7 % of
 /// the width and more have 0.30 to 0.9.
 const WON: (f64, f64) = (0.18, 0.36);
+
+/// The same in autofluorescence, of which no real frame was at hand: still simulated ones, whose grain is all that many parts
+/// have, reach 0.4 and more.
+const WON_FAF: (f64, f64) = (0.36, 0.52);
 
 /// Share of the parts that are mended, each for itself: from here on counted, and in full.
 const AGREE: (f32, f32) = (0.3, 0.6);
@@ -59,12 +64,12 @@ impl Jump {
 }
 
 /// Jumps within the retina, surest first. The sweep goes down the rows.
-pub(super) fn jumps(rows: &Rows) -> Vec<Jump> {
+pub(super) fn jumps(rows: &Rows, modality: Modality) -> Vec<Jump> {
     let (w, h) = (rows.fine.width, rows.fine.height);
     if w < 120 || h < 80 {
         return Vec::new();
     }
-    let mut out = rows.breaks();
+    let mut out = rows.breaks(if modality == Modality::Faf { WON_FAF } else { WON });
     out.sort_by(|a, b| b.score().total_cmp(&a.score()).then(a.row.cmp(&b.row)));
     out.truncate(6);
     out
@@ -138,7 +143,7 @@ impl Rows {
     }
 
     /// Breaks between two rows, or over very few.
-    fn breaks(&self) -> Vec<Jump> {
+    fn breaks(&self, enough: (f64, f64)) -> Vec<Jump> {
         let h = self.fine.height;
         let likeness: Vec<Option<f32>> = (0..h)
             .map(|y| {
@@ -161,7 +166,7 @@ impl Rows {
         }
         dips.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         dips.truncate(MOST);
-        dips.iter().filter_map(|(_, y)| self.mended(*y)).collect()
+        dips.iter().filter_map(|(_, y)| self.mended(*y, enough)).collect()
     }
 
     fn above(&self, y: usize) -> Vec<f32> {
@@ -173,7 +178,7 @@ impl Rows {
     }
 
     /// The move that mends the break before row `y`, where there is one.
-    fn mended(&self, y: usize) -> Option<Jump> {
+    fn mended(&self, y: usize, enough: (f64, f64)) -> Option<Jump> {
         let w = self.fine.width;
         let (a, b) = (self.above(y), self.below(y));
         let here = self.parts(&a, &b, 0, STRIP as f32);
@@ -203,9 +208,10 @@ impl Rows {
         // Few parts agree by chance more easily.
         let won = (best.0 - before) * (both.len() as f32 / PARTS as f32).sqrt();
         let won = won * ((agree - AGREE.0) / (AGREE.1 - AGREE.0)).clamp(0.0, 1.0);
-        let sure = ramp(f64::from(won), WON.0, WON.1);
+        let sure = ramp(f64::from(won), enough.0, enough.1);
         let said = there.iter().flatten().count().max(1);
-        let same = own.iter().zip(&there).filter(|(o, t)| t.is_some() && o.1.abs_diff(best.1) <= NEAR).count();
+        let same =
+            own.iter().zip(&there).filter(|(o, t)| t.is_some() && o.1.abs_diff(best.1) <= NEAR).count();
         let backed = same as f64 / said as f64;
         let sure = if sure < 1.0 { sure * (backed / OWN).min(1.0) } else { sure };
         // Between whole pixels by the parabola through the best and its neighbours.

@@ -77,7 +77,7 @@ impl<'a> Sweep<'a> {
         } else {
             motion::Rows::new(&scene.detail, &retina)
         };
-        let jumps = motion::jumps(&rows);
+        let jumps = motion::jumps(&rows, scene.modality);
         let surest = jumps.iter().map(motion::Jump::score).fold(0.0, f64::max);
         // Rows that break by a jump lean by it too. How far a slow one went is not told: what lies still in the picture hides half.
         if let Some(slow) = slow_jump(&rows).filter(|s| HINT * s.sure > surest) {

@@ -150,13 +150,13 @@ def complete_with_a_second_try(clinic: Clinic, visit: int) -> None:
     assert "Two identifiers are not ticked yet." in clinic.cli("visit", "show", visit).out
     assert "one identifier is not enough" in clinic.refused(f"/visits/{visit}/facts", who="RK", fact={"kind": "identity_ticked", "identifiers": ["name"]})
     clinic.tell(visit, "identity_ticked", identifiers=["name", "date of birth"])
-    clinic.shoot(STUDY[who[0]], who, 11, "R")
-    clinic.shoot(STUDY[who[0]], who, 11, "L", fault="underexposed")
+    clinic.shoot(STUDY[who[0]], who, 12, "R")
+    clinic.shoot(STUDY[who[0]], who, 12, "L", fault="underexposed")
     shown = clinic.visit(visit)
     assert shown["complete"]["state"] == "not_yet" and "a second try" in shown["next_step"], shown["next_step"]
-    clinic.shoot(STUDY[who[0]], who, 11, "L")
+    clinic.shoot(STUDY[who[0]], who, 12, "L")
     for eye in "RL":
-        clinic.shoot(STUDY[who[0]], who, 11, eye, "faf")
+        clinic.shoot(STUDY[who[0]], who, 12, eye, "faf")
     shown = clinic.visit(visit)
     assert shown["complete"]["state"] in ("complete", "as_far_as_possible"), clinic.cli("visit", "show", visit).out
     assert not [v for v in shown["views"] if v["state"] == "due"]
@@ -170,7 +170,7 @@ def wrong_label_and_a_frame_of_somebody_else(clinic: Clinic, visits: dict[str, i
     clinic.cli("visit", "seat", visit, "By the door", "--who", "RK")
     assert "Another patient" in clinic.refused(f"/visits/{other}/facts", who="RK", fact={"kind": "seated", "chair": "By the door"})
     clinic.tell(visit, "identity_ticked", identifiers=["name", "date of birth"])
-    clinic.shoot(STUDY["INV-2"], BO, 12, "R", label="L", instrument="demo-small")
+    clinic.shoot(STUDY["INV-2"], BO, 21, "R", label="L", instrument="demo-small")
     shown = clinic.visit(visit)
     frame = shown["frames"][0]["id"]
     assert any("check which eye" in s for s in shown["today"]["first"]), shown["today"]["first"]

@@ -61,6 +61,37 @@ fn a_mirrored_frame_has_the_mirrored_observation() {
     assert!((d.x - (1700.0 - e.x)).abs() < d.radius && (d.y - e.y).abs() < d.radius, "{d:?} {e:?}");
 }
 
+/// The retina between them was taken for a blink, and nobody was seen any more.
+#[test]
+fn lids_from_above_and_below_are_no_blink_in_grey_pictures() {
+    for (seed, eye) in [(91_054, Eye::R), (91_139, Eye::L), (91_309, Eye::L)] {
+        let mut scene = Scene::new(seed, eye, Modality::Faf);
+        (scene.size, scene.faults) = (1200, vec![Fault::TooClose { strength: 0.6 }]);
+        let o = observe(&render(&scene).frame, Modality::Faf, None);
+        let worst =
+            |kind| o.findings.iter().filter(|f| f.kind == kind).map(|f| f.fraction).fold(0.0, f64::max);
+        assert!(
+            worst(FindingKind::NoRetina) == 0.0 && worst(FindingKind::Blink) < 0.1,
+            "{seed}: {:?}",
+            o.findings
+        );
+        assert!(worst(FindingKind::Lid) > 0.02, "{seed}: {:?}", o.findings);
+    }
+}
+
+/// Grain that is like itself somewhere else along the row was taken for a jump.
+#[test]
+fn still_autofluorescence_frames_have_no_jump_that_counts() {
+    for seed in [91_064, 91_119, 91_124, 91_169, 91_229, 91_259] {
+        let mut scene = Scene::new(seed, if seed % 2 == 0 { Eye::R } else { Eye::L }, Modality::Faf);
+        scene.size = 1200;
+        let o = observe(&render(&scene).frame, Modality::Faf, None);
+        let jump =
+            o.findings.iter().filter(|f| f.kind == FindingKind::Motion).map(|f| f.score).fold(0.0, f64::max);
+        assert!(jump < 0.5, "{seed}: {jump}");
+    }
+}
+
 #[test]
 fn sixteen_bit_is_seen_as_eight_bit() {
     let made = made(6, Eye::L, Modality::Colour, vec![]);

@@ -42,8 +42,7 @@ const WON_FAF: (f64, f64) = (0.36, 0.52);
 const AGREE: (f32, f32) = (0.3, 0.6);
 
 /// Where the gain alone is not sure, this share of the parts has to like the same move best, each for itself, to within so many
-/// pixels: a chance move is the mean of parts that want to go elsewhere. Of 130 jumps counted in spoiled real frames one is lost by it, of
-/// 19 false ones in simulated angiograms and FAF ten go.
+/// pixels: a chance move is the mean of parts that want to go elsewhere (judgement; its effect is in `docs/appraisal.md`).
 const OWN: f64 = 0.3;
 const NEAR: u64 = 3;
 

@@ -68,7 +68,7 @@ pub(crate) fn grow(
         let half = [(0.6 * width) as f32, (1.1 * width) as f32];
         // Above and below the pole they lie open; to the sides, and beyond the equator, they are dim.
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
-        let open = (0.45 + 0.55 * s * s) as f32 * if k < 2400 { 1.0 } else { 0.3 };
+        let open = (0.45 + 0.55 * s * s) as f32 * if k < 2400 { 1.0 } else { 0.6 };
         let strength = open * rng.random_range(0.5..1.0f32);
         let stop = rng.random_range(0.03..0.16);
         let apart = APART * rng.random_range(0.7..1.3);
@@ -84,7 +84,7 @@ pub(crate) fn grow(
 }
 
 /// Distance from one strand to the next where it begins, radians: after real pictures, some 0.4 mm.
-const APART: f64 = 1.8 * std::f64::consts::PI / 180.0;
+const APART: f64 = 1.4 * std::f64::consts::PI / 180.0;
 /// One step, radians.
 const STEP: f64 = 1.2 * std::f64::consts::PI / 180.0;
 
@@ -117,7 +117,7 @@ impl Field {
         let side = [p[1] * t[2] - p[2] * t[1], p[2] * t[0] - p[0] * t[2], p[0] * t[1] - p[1] * t[0]];
         #[allow(clippy::cast_possible_truncation)] // unit vectors
         let q = p.map(|c| c as f32);
-        let k = 0.55 * noise::cloud(q, 3.5, 2, self.sway) + 0.55 * noise::cloud(q, 13.0, 2, self.sway ^ 77);
+        let k = 0.60 * noise::cloud(q, 3.5, 2, self.sway) + 0.85 * noise::cloud(q, 15.0, 2, self.sway ^ 77);
         Direction::new([0, 1, 2].map(|i: usize| t[i] + f64::from(k) * side[i])).map(|d| (d.xyz(), near))
     }
 

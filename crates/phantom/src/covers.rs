@@ -105,6 +105,12 @@ impl Covers {
         let mut rng = Pcg64Mcg::seed_from_u64(scene.shot ^ scene.seed.rotate_left(17) ^ 0x11d5);
         if scene.everyday {
             it.everyday(&mut rng);
+            if filtered(scene.modality) {
+                // The lids' ends lie beyond the light that makes skin glow, and the filter holds the rest back (after real angiograms).
+                for l in it.layers.iter_mut().filter(|l| matches!(l.from, Some(Side::Left | Side::Right))) {
+                    l.tone.iter_mut().for_each(|t| *t *= 0.25);
+                }
+            }
         }
         for fault in &scene.faults {
             match *fault {

@@ -41,6 +41,11 @@ pub(crate) struct Looks {
     pub green: f32,
     /// Cup of the disc as a share of its half axes.
     pub cup: f32,
+    /// Softness of the disc's rim as a share of its half axes.
+    pub rim: f32,
+    /// The pale crescent beside the disc: how far it reaches beyond it as a share of the half axes, 0 for none, and where, radians from
+    /// the temporal side.
+    pub crescent: [f32; 2],
     /// Half-angle of the ora serrata about its own pole, radians.
     pub ora: f32,
 }
@@ -109,6 +114,12 @@ impl Eyeball {
             red,
             green,
             cup: rng.random_range(0.28..0.5),
+            rim: rng.random_range(0.08..0.26),
+            // Two eyes of five have one, mostly on the temporal side or below (from memory).
+            crescent: [
+                if rng.random_bool(0.4) { rng.random_range(0.10..0.45) } else { 0.0 },
+                rng.random_range(-1.2..0.7),
+            ],
             #[allow(clippy::cast_possible_truncation)] // an angle
             ora: draw(&mut rng, 108.9, 1.5).to_radians() as f32,
         };

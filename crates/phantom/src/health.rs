@@ -138,6 +138,25 @@ fn in_rows(rng: &mut Pcg64Mcg, z: f64, turn: f64, radius_mm: f64) -> (f64, f64) 
     ((row * step + stray()).cos(), along + stray() / ring)
 }
 
+/// Draws a place for a mark. Disease has its places in an eye, and burns are set where it is: marks gather in some parts of their ring, as a
+/// seed says (judgement, after real frames).
+fn lie(rng: &mut Pcg64Mcg, kind: LesionKind, z: std::ops::RangeInclusive<f64>, habit: u32) -> (f64, f64) {
+    let mut at = (0.0, 0.0);
+    for _ in 0..8 {
+        at = (rng.random_range(z.clone()), rng.random_range(0.0..std::f64::consts::TAU));
+        if matches!(kind, LesionKind::Atrophy | LesionKind::NonPerfusion | LesionKind::Drusen) {
+            break;
+        }
+        let (r, (s, c)) = ((1.0 - at.0 * at.0).sqrt(), at.1.sin_cos());
+        #[allow(clippy::cast_possible_truncation)] // unit vectors
+        let here = cloud([(r * c) as f32, (r * s) as f32, at.0 as f32], 1.4, 2, habit);
+        if here > 0.05 {
+            break;
+        }
+    }
+    at
+}
+
 /// Places the lesions of a visit in a right eye. Old ones stay where they were and grow as the health says.
 pub(crate) fn place(health: &Health, seed: u64, radius_mm: f64) -> Vec<Lesion> {
     let mut out = Vec::new();
@@ -151,10 +170,10 @@ pub(crate) fn place(health: &Health, seed: u64, radius_mm: f64) -> Vec<Lesion> {
             _ => continue,
         };
         let ([near, far], [small, large]) = habits(kind);
+        let habit: u32 = rng.random();
         for i in 0..all {
             let z0 = near.to_radians().cos();
-            let z = rng.random_range(far.to_radians().cos()..=z0);
-            let turn = rng.random_range(0.0..std::f64::consts::TAU);
+            let (z, turn) = lie(&mut rng, kind, far.to_radians().cos()..=z0, habit);
             let (z, turn) =
                 if kind == LesionKind::LaserScar { in_rows(&mut rng, z, turn, radius_mm) } else { (z, turn) };
             let (s, c) = turn.sin_cos();

@@ -30,18 +30,18 @@ pub(crate) fn draw(rng: &mut Pcg64Mcg, cells: [usize; 2], side: Side, bunch: &Bu
     // A bunch out of a corner stands closer, and its lashes lie alike.
     let corner = bunch.at != 0.0;
     let (spread, stray) = if corner { (0.55, 0.4) } else { (1.0, 1.0f32) };
-    let bow = rng.random_range(-0.6..0.6f32);
+    let bow = rng.random_range(-0.35..0.35f32);
     let mut out = vec![0f32; n * m];
     for _ in 0..bunch.count {
         #[allow(clippy::cast_possible_truncation)] // about one
         let (length, at, lean) = (bunch.length as f32, bunch.at as f32, bunch.lean as f32);
-        let length = length * rng.random_range(0.4..1.5f32);
+        let length = length * rng.random_range(0.3..1.5f32);
         let root = 0.5 + 0.5 * at + rng.random_range(-0.26..0.26f32) * spread;
         // Lashes fan out from the middle of their bunch.
-        let lean = lean + 1.6 * (root - 0.5 - 0.5 * at) + stray * rng.random_range(-0.25..0.25f32);
-        let bend = if corner { bow } else { 0.0 } + stray * rng.random_range(-0.7..0.7f32);
-        let half = rng.random_range(0.0016..0.0056f32) * scale;
-        let mut canvas = Canvas::new(size, height, rng.random_range(0.005..0.014f32) * scale);
+        let lean = lean + 1.2 * (root - 0.5 - 0.5 * at) + stray * rng.random_range(-0.45..0.45f32);
+        let bend = if corner { bow } else { 0.0 } + stray * rng.random_range(-0.4..0.4f32);
+        let half = rng.random_range(0.0012..0.0070f32) * scale;
+        let mut canvas = Canvas::new(size, height, rng.random_range(0.005..0.020f32) * scale);
         let point = |t: f32| {
             let (u, v) = (length * t, root + length * (lean * t + bend * t * t));
             let (x, y) = match side {

@@ -14,7 +14,7 @@ use crate::tissue::{self, Tissue};
 use crate::vessels::Tree;
 use rayon::prelude::*;
 use serrata_eye::Rotation;
-use serrata_words::Modality;
+use serrata_words::{Eye, Modality};
 
 /// Light on the detector: one plane a channel, 0 to about 1; grey pictures have one.
 pub(crate) struct Light {
@@ -183,7 +183,7 @@ impl<'a> Painter<'a> {
         let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
         let (half, middle) = (n as f32 / 2.0, self.optics.height as f32 / 2.0);
         let seed = self.eye.looks.noise;
-        let mut grain = [Patch::new(seed), Patch::new(seed ^ 3)];
+        let mut grain = [Patch::new(seed), Patch::new(seed ^ 3), Patch::new(seed ^ 5)];
         let mut tissue = Vec::new();
         for y in top..(top + BAND).min(self.optics.height) {
             let v = (middle - y as f32 - 0.5) * k;
@@ -213,7 +213,7 @@ impl<'a> Painter<'a> {
         p: [f32; 3],
         t: Tissue,
         [artery, vein, choroid, dark, bright, pool, scar]: [f32; 7],
-        grains: &mut [Patch; 2],
+        grains: &mut [Patch; 3],
     ) -> [f32; 2] {
         // Grain on an equal-area map, so that it sticks to the retina.
         let l = (2.0 / (1.0 + p[2]).max(1e-3)).sqrt();
@@ -223,15 +223,21 @@ impl<'a> Painter<'a> {
         let grain = coarse + fine;
         let disc = self.disc(p);
         // On the disc vessels divide, and stand before a bright ground.
-        let clear = t.retina * (1.0 - 0.35 * disc.0);
+        let clear = t.retina * (1.0 - 0.35 * disc.plate);
         let clear = if self.modality == Modality::Fa { clear * tissue::reach(p) } else { clear };
         let (artery, vein) = (artery * clear, vein * clear);
         match self.modality {
             Modality::Fa => {
-                // The meshes of the capillary bed are some 70 µm wide; finer than that there is little to see.
-                let mesh = 0.40 * coarse + 0.04 * fine;
-                let base = t.green * (1.0 + mesh) * (1.0 + t.choroid * choroid) * (1.0 - 0.4 * disc.0)
-                    + 0.22 * disc.0 * self.gathered
+                // The meshes of the capillary bed are some 70 µm wide: bright threads about dark gaps, finer than what is to be seen of them.
+                let net = grains[2]
+                    .at((0.80 * x - 0.60 * y) * (1.0 / 0.0085), (0.60 * x + 0.80 * y) * (1.0 / 0.0085));
+                let mesh = 0.12 * coarse + self.grain[0] * 0.22 * (0.5 - net.abs()) + 0.04 * fine;
+                // The disc has capillaries of its own, but few in its cup, and takes up dye.
+                let base = t.green
+                    * (1.0 + mesh)
+                    * (1.0 + t.choroid * choroid)
+                    * (1.0 + (0.9 - 1.1 * disc.cup) * disc.plate)
+                    + (0.22 - 0.12 * disc.cup) * disc.plate * self.gathered
                     + 0.40 * bright
                     + 0.45 * pool;
                 let base = base * (1.0 - 0.85 * scar);
@@ -240,7 +246,7 @@ impl<'a> Painter<'a> {
             }
             Modality::Icg => {
                 let base = (t.green * (1.0 + 0.10 * grain) + 0.26 * choroid * t.choroid)
-                    * (1.0 - 0.75 * disc.0)
+                    * (1.0 - 0.75 * disc.plate)
                     * (1.0 - 0.5 * scar);
                 let v = (base + 0.30 * artery.max(vein)) * (1.0 - 0.5 * dark);
                 [v, v]
@@ -248,7 +254,8 @@ impl<'a> Painter<'a> {
             Modality::Faf => {
                 let base = t.green
                     * (1.0 + 0.14 * grain)
-                    * (1.0 - 0.93 * disc.0)
+                    * (1.0 - 0.93 * disc.plate)
+                    * (1.0 - 0.5 * disc.crescent)
                     * (1.0 + t.choroid * choroid)
                     * (1.0 - 0.8 * scar);
                 let v = base
@@ -259,8 +266,9 @@ impl<'a> Painter<'a> {
                 [v, v]
             }
             Modality::Infrared => {
-                let base =
-                    (0.5 * t.red + 0.25) * (1.0 + 0.05 * grain) + 0.10 * choroid * t.choroid + 0.1 * disc.0;
+                let base = (0.5 * t.red + 0.25) * (1.0 + 0.05 * grain)
+                    + 0.10 * choroid * t.choroid
+                    + 0.1 * disc.plate;
                 let v = (base + 0.1 * bright)
                     * (1.0 - 0.18 * artery)
                     * (1.0 - 0.30 * vein)
@@ -271,8 +279,12 @@ impl<'a> Painter<'a> {
                 let red = t.red * (1.0 + 0.08 * grain) + 0.28 * choroid * t.choroid;
                 // Green light hardly comes through the pigment to the choroid and back.
                 let green = t.green * (1.0 + 0.12 * grain) * (1.0 - 0.08 * choroid * t.choroid);
-                let red = red + (0.88 + 0.12 * disc.1 - red) * disc.0;
-                let green = green + (0.74 + 0.24 * disc.1 - green) * disc.0;
+                // The white of the eye comes through where the pigment ends before the disc does.
+                let (red, green) =
+                    (red + (0.74 - red) * 0.6 * disc.crescent, green + (0.52 - green) * 0.6 * disc.crescent);
+                let pale = 1.0 + 0.10 * coarse;
+                let red = red + ((0.76 + 0.20 * disc.cup) * pale - red) * disc.plate;
+                let green = green + ((0.58 + 0.32 * disc.cup) * pale - green) * disc.plate;
                 let (red, green) = (red + (0.64 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
                 let (red, green) = (red * (1.0 - 0.55 * scar), green * (1.0 - 0.75 * scar));
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
@@ -282,12 +294,12 @@ impl<'a> Painter<'a> {
         }
     }
 
-    /// How much of the disc, and of its cup, lies here.
+    /// What of the disc lies here.
     #[allow(clippy::cast_possible_truncation)] // unit vectors
-    fn disc(&self, p: [f32; 3]) -> (f32, f32) {
+    fn disc(&self, p: [f32; 3]) -> Head {
         let d = self.eye.disc.xyz().map(|c| c as f32);
         if p[0] * d[0] + p[1] * d[1] + p[2] * d[2] < 0.98 {
-            return (0.0, 0.0);
+            return Head::default();
         }
         // Near the disc the sphere is flat enough for two coordinates along its surface.
         let right = [d[2], 0.0, -d[0]];
@@ -296,10 +308,31 @@ impl<'a> Painter<'a> {
         let up = [-right[2] * d[1] / n, (right[2] * d[0] - right[0] * d[2]).abs() / n, right[0] * d[1] / n];
         let upwards = (p[0] - d[0]) * up[0] + (p[1] - d[1]) * up[1] + (p[2] - d[2]) * up[2];
         let [a, b] = self.eye.disc_half.map(|h| h as f32);
-        let wobble = 1.0 + 0.06 * flat(across / a * 2.0, upwards / b * 2.0, self.eye.looks.noise ^ 9);
-        let off = (across / a).hypot(upwards / b) * wobble;
-        (1.0 - ramp(0.9, 1.1, off), 1.0 - ramp(self.eye.looks.cup - 0.1, self.eye.looks.cup + 0.25, off))
+        let looks = &self.eye.looks;
+        let (x, y) = (across / a, upwards / b);
+        let wobble = 1.0 + 0.06 * flat(x * 2.0, y * 2.0, looks.noise ^ 9);
+        let off = x.hypot(y) * wobble;
+        let temporal = if self.eye.eye == Eye::R { -1.0 } else { 1.0 };
+        // The cup lies towards the temple, with a steep wall on the nasal side, and its form is not the disc's.
+        let (u, v) = (x * temporal - 0.12, y * (1.0 + 0.25 * flat(x * 1.5, y * 1.5, looks.noise ^ 19)));
+        let wall = if u < 0.0 { 0.10 } else { 0.34 };
+        let cup = 1.0 - ramp(looks.cup - wall, looks.cup + wall, u.hypot(v) * wobble);
+        let (s, c) = looks.crescent[1].sin_cos();
+        let beyond = (x * temporal - looks.crescent[0] * c).hypot(y - looks.crescent[0] * s) * wobble;
+        Head {
+            plate: 1.0 - ramp(1.0 - looks.rim, 1.0 + looks.rim, off),
+            cup,
+            crescent: if looks.crescent[0] > 0.0 { 1.0 - ramp(0.94, 1.10, beyond) } else { 0.0 },
+        }
     }
+}
+
+/// How much of the head of the optic nerve lies at a place, each 0 to 1.
+#[derive(Debug, Clone, Copy, Default)]
+struct Head {
+    plate: f32,
+    cup: f32,
+    crescent: f32,
 }
 
 impl Grid {

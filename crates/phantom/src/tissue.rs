@@ -50,21 +50,39 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     // Macular pigment and denser epithelium darken the pole, most in green.
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();
-    let nerve = (-(off_disc(eye, p).to_degrees() / 16.0).powi(2)).exp();
+    let nerve = nerve_fibres(eye, p);
     let far = 1.0 - 0.46 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
     let bare = (1.05 + 0.9 * atrophy + 0.35 * dark - 0.8 * l.pigment + 1.0 * cloud(p, 1.3, 2, l.noise ^ 21))
-        .clamp(0.34, 1.0);
+        .clamp(0.45, 1.0);
     Tissue {
         red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
         green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
-            + 0.13 * nerve)
+            + 0.22 * nerve)
             * far
             * (0.16 + 0.84 * on),
         choroid: bare * (0.25 + 0.75 * ramp(8.0, 26.0, deg)) * on,
         retina: on,
     }
+}
+
+/// Sheen of the nerve fibres, 0 to about 1: round the disc, and in two bundles that arch from it above and below the macula, where they
+/// lie thickest (how bright is judgement, after real frames).
+fn nerve_fibres(eye: &Eyeball, p: [f32; 3]) -> f32 {
+    let off = off_disc(eye, p).to_degrees();
+    if off > 50.0 {
+        return 0.0;
+    }
+    #[allow(clippy::cast_possible_truncation)] // unit vectors
+    let d = eye.disc.xyz().map(|c| c as f32);
+    let temporal = if eye.eye == Eye::R { -1.0 } else { 1.0 };
+    // Bundles bend towards the temple on their way.
+    let turn = ((p[1] - d[1]).abs()).atan2(temporal * (p[0] - d[0])).to_degrees() - 62.0 + 0.9 * off;
+    let bundle = (-(turn / 26.0).powi(2)).exp() * (-off / 15.0).exp();
+    let halo = (-(off / 8.0).powi(2)).exp();
+    let even = 1.0 + 0.3 * cloud(p, 14.0, 3, eye.looks.noise ^ 81);
+    (0.35 * (-(off / 18.0).powi(2)).exp() + 0.45 * halo + 0.95 * bundle) * even
 }
 
 /// How dark the pigment lies at a place, 0 to 1: most eyes have one large patch temporal to the macula and one below the disc, and some

@@ -27,7 +27,7 @@ pub(crate) struct Tree {
 const STEP: f32 = 0.9 * std::f32::consts::PI / 180.0;
 /// Growth goes from coarse to fine: how many places ask for supply, and how near (radians) a vessel must come before
 /// a place counts as supplied. So long branches come first, and twigs fill in between them.
-const ROUNDS: [(usize, f32); 4] = [(60, 0.130), (200, 0.085), (480, 0.056), (900, 0.040)];
+const ROUNDS: [(usize, f32); 4] = [(60, 0.130), (200, 0.085), (480, 0.056), (1200, 0.036)];
 /// Radius of the avascular zone round the fovea, radians: 0.3 mm or so.
 const AVASCULAR: f32 = 1.5 * std::f32::consts::PI / 180.0;
 
@@ -47,8 +47,8 @@ struct Trunk {
 
 /// Drawn by hand after how vessels run in ultra-widefield pictures. The four arcades leave the disc up and down: the temporal ones
 /// go round the macula and then outwards along the horizontal, the nasal ones slantwise. What supplies the rest leaves them at wide
-/// angles; only small vessels run from the disc to the nasal side and the macula.
-const TRUNKS: [Trunk; 18] = [
+/// angles, or leaves the disc on its own as one of the [`rays`].
+const TRUNKS: [Trunk; 12] = [
     Trunk {
         from: None,
         odds: 1.,
@@ -69,13 +69,37 @@ const TRUNKS: [Trunk; 18] = [
     Trunk { from: Some((3, 0)), odds: 0.8, way: &[[38., -12.], [51., -15.], [63., -16.]] },
     Trunk { from: Some((2, 1)), odds: 0.8, way: &[[27., 34.], [24., 48.], [20., 60.]] },
     Trunk { from: Some((3, 1)), odds: 0.8, way: &[[28., -33.], [25., -47.], [21., -60.]] },
-    Trunk { from: None, odds: 0.6, way: &[[28., 4.], [36., 4.]] },
-    Trunk { from: None, odds: 0.6, way: &[[15., -1.], [9., -4.]] },
-    Trunk { from: None, odds: 0.55, way: &[[26., 10.], [34., 24.]] },
-    Trunk { from: None, odds: 0.55, way: &[[27., -8.], [36., -22.]] },
-    Trunk { from: None, odds: 0.55, way: &[[20., 12.], [17., 26.]] },
-    Trunk { from: None, odds: 0.55, way: &[[20., -9.], [17., -24.]] },
 ];
+
+/// About where the disc lies, degrees from the fovea, nasal and superior: what the ways of trunks begin at.
+const DISC: [f32; 2] = [21.5, 2.0];
+
+/// Ways of the small and medium vessels that leave the disc between the arcades, straight out and to all sides (after real
+/// ultra-widefield frames: a dozen and more; how many and where is judgement). Those to the macula are short and bend towards it.
+fn rays(rng: &mut Pcg64Mcg) -> Vec<Vec<[f32; 2]>> {
+    let mut out = Vec::new();
+    // Sector about the disc in degrees from nasal, how many at most, and how far they reach in degrees.
+    for (sector, most, reach) in
+        [([-48., 48.], 5, 16.0..46.0f32), ([62., 128.], 3, 9.0..30.0), ([-128., -62.], 3, 9.0..30.0)]
+    {
+        let [from, to]: [f32; 2] = sector;
+        let many = rng.random_range(1..=most);
+        for k in 0..many {
+            #[allow(clippy::cast_precision_loss)] // a few
+            let turn = from + (to - from) * (k as f32 + rng.random_range(0.1..0.9f32)) / many as f32;
+            let (s, c) = turn.to_radians().sin_cos();
+            let far = rng.random_range(reach.clone());
+            out.push([0.35, 0.7, 1.0].map(|t| [DISC[0] + far * t * c, DISC[1] + far * t * s]).into());
+        }
+    }
+    for up in [1.0, -1.0f32] {
+        for _ in 0..rng.random_range(0..=2) {
+            let (rise, end) = (rng.random_range(1.5..6.5), rng.random_range(4.0..11.0));
+            out.push(vec![[16., up * rise], [end, up * rng.random_range(2.2..5.0)]]);
+        }
+    }
+    out
+}
 
 type V = [f32; 3];
 
@@ -134,8 +158,11 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
         laid.push(if !there || start == Some(None) {
             Vec::new()
         } else {
-            growth.trunk(rng, start.flatten(), trunk, kind)
+            growth.trunk(rng, start.flatten(), trunk.way, kind)
         });
+    }
+    for way in rays(rng) {
+        growth.trunk(rng, None, &way, kind);
     }
     // Some retinas are rich in twigs, some poor.
     let twigs = rng.random_range(0.55..1.10f64);
@@ -151,7 +178,7 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     smooth(&mut points, &parent, &next);
     // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds). The
     // scanner's spot makes them look a little wider: judgement, after real pictures.
-    let widest = if kind == Kind::Artery { 0.138 } else { 0.185 } / 2.0 / radius;
+    let widest = if kind == Kind::Artery { 0.124 } else { 0.168 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
     let half = flow.iter().map(|f| widest * (f / most).cbrt()).collect();
     Tree { points, parent, next, half }
@@ -180,20 +207,27 @@ impl Growth {
         i
     }
 
-    /// Lays one trunk from the disc or from a point along its way, shifted and bent a little at random; tells the points
-    /// at which it passed its goals.
-    fn trunk(&mut self, rng: &mut Pcg64Mcg, from: Option<usize>, trunk: &Trunk, kind: Kind) -> Vec<usize> {
-        let (disc, way) = (self.disc, trunk.way);
+    /// Lays one trunk from the disc or from a point along its way, shifted and bent at random; tells the points at which it
+    /// passed its goals.
+    fn trunk(&mut self, rng: &mut Pcg64Mcg, from: Option<usize>, way: &[[f32; 2]], kind: Kind) -> Vec<usize> {
+        let disc = self.disc;
         let shift = if kind == Kind::Artery { 1.0 } else { -1.0 };
         let stretch = rng.random_range(0.85..1.18f32);
         let length = rng.random_range(0.55..1.0f32);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
         // a few points
         let way = &way[..((way.len() as f32 * length).ceil() as usize).clamp(2.min(way.len()), way.len())];
-        let start = unit(add(disc, [rng.random_range(-1.0..1.0), rng.random_range(-1.0..1.0), 0.0], 0.012));
+        // Vessels come up along the nasal wall of the cup, those for above and for below each on their side of it.
+        let rise = way[0][1] - DISC[1];
+        let up = rise / (way[0][0] - DISC[0]).hypot(rise).max(1.0);
+        let aside = (way[0][0] - DISC[0]) / (way[0][0] - DISC[0]).hypot(rise).max(1.0);
+        let out = rng.random_range(0.006..0.030);
+        let start = [0.009 + 0.8 * out * aside, out * up + rng.random_range(-0.006..0.006), 0.];
+        let start = unit(add(disc, start, 1.0));
         let mut goals = Vec::new();
         for [x, y] in way {
-            let far = 0.07 * x.hypot(*y);
+            // An artery and a vein keep together near the disc and go their own ways further out.
+            let far = 0.03 * x.hypot(*y) + 0.09 * (x - DISC[0]).hypot(y - DISC[1]);
             let y =
                 y * stretch + (shift * rng.random_range(0.2..1.8) + rng.random_range(-far..far)) * y.signum();
             let x = x + rng.random_range(-far..far) + shift * 0.5;
@@ -205,13 +239,20 @@ impl Growth {
         }
         let mut at = match from {
             Some(i) => i,
-            None => self.push(start, usize::MAX, unit(along(start, add(goals[0], start, -1.0)))),
+            None => {
+                // Large ones rise steeply before they turn towards where they go.
+                let steep = [0.0, up * rng.random_range(0.0..0.9), 0.0];
+                let ahead = unit(along(start, add(goals[0], start, -1.0)));
+                self.push(start, usize::MAX, unit(along(start, add(ahead, steep, 1.0))))
+            }
         };
         // A branch leaves at once towards its own goal, and so at a wide angle.
         let mut heading =
             if from.is_some() { unit(along(self.points[at], goals[0])) } else { self.heading[at] };
         let mut passed = Vec::with_capacity(goals.len());
-        let mut wave = rng.random_range(0.0..6.0f32);
+        // Long bends and short ones, more in some vessels than in others.
+        let (mut wave, mut ripple) = (rng.random_range(0.0..6.0f32), rng.random_range(0.0..6.0f32));
+        let (bends, ripples) = (rng.random_range(0.06..0.22f32), rng.random_range(0.02..0.26f32));
         for goal in goals {
             for _ in 0..60 {
                 let p = self.points[at];
@@ -219,13 +260,15 @@ impl Growth {
                     break;
                 }
                 wave += rng.random_range(0.1..0.5);
+                ripple += rng.random_range(0.5..1.3);
                 let wish = unit(along(p, goal));
                 let sideways = unit([
                     p[1] * wish[2] - p[2] * wish[1],
                     p[2] * wish[0] - p[0] * wish[2],
                     p[0] * wish[1] - p[1] * wish[0],
                 ]);
-                let wish = add(add(wish, heading, 1.6), sideways, 0.12 * wave.sin());
+                let wish =
+                    add(add(wish, heading, 1.6), sideways, bends * wave.sin() + ripples * ripple.sin());
                 heading = unit(along(p, wish));
                 at = self.push(unit(add(p, heading, STEP)), at, heading);
             }

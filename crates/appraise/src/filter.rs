@@ -381,6 +381,36 @@ fn ln_each(values: &mut [f32]) {
     }
 }
 
+/// A plane of that width and height, at most its own size: each pixel is the mean over its part of the old ones, pixels cut by a border
+/// counting by their share.
+pub(crate) fn shrunk(p: &Plane, width: usize, height: usize) -> Plane {
+    // Down first, where whole rows are added; then along.
+    let mut rows = Plane::new(p.width, height, 0.0);
+    for (to, parts) in rows.data.chunks_exact_mut(p.width.max(1)).zip(parts(p.height, height)) {
+        for (y, share) in parts {
+            to.iter_mut().zip(p.row(y)).for_each(|(o, v)| *o += share * v);
+        }
+    }
+    let columns: Vec<Vec<(usize, f32)>> = parts(p.width, width).collect();
+    Plane::from_fn(width, height, |x, y| {
+        let row = rows.row(y);
+        columns[x].iter().map(|(i, share)| share * row[*i]).sum()
+    })
+}
+
+/// Of which of `from` pixels each of `to` pixels is made, with their shares, which add up to 1.
+fn parts(from: usize, to: usize) -> impl Iterator<Item = Vec<(usize, f32)>> {
+    let step = from as f64 / to.max(1) as f64;
+    (0..to).map(move |k| {
+        let (a, b) = (k as f64 * step, (k + 1) as f64 * step);
+        let share = |i: usize| ((b.min((i + 1) as f64) - a.max(i as f64)) / step).max(0.0);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // pixels of a picture
+        let (first, last) = (a as usize, (b.ceil() as usize).min(from));
+        #[allow(clippy::cast_possible_truncation)] // rounding to f32 is meant
+        (first..last).map(|i| (i, share(i) as f32)).collect()
+    })
+}
+
 /// A plane of half the size, by means of four; an odd last row or column is left out. A single row or column stays.
 pub(crate) fn half(p: &Plane) -> Plane {
     if p.width < 2 || p.height < 2 {
@@ -417,6 +447,22 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn shrinking_keeps_the_mean_and_by_whole_factors_is_the_mean_of_boxes(w in 1usize..40, h in 1usize..40, a in 1usize..40, b in 1usize..40, seed in any::<u32>()) {
+            let p = Plane::from_fn(w, h, |x, y| (seed.wrapping_mul((x * 71 + y * 13 + 1) as u32) >> 8) as f32 / 16_777_216.0);
+            let (a, b) = (a.min(w), b.min(h));
+            let got = shrunk(&p, a, b);
+            let mean = |p: &Plane| p.data.iter().map(|v| f64::from(*v)).sum::<f64>() / p.data.len() as f64;
+            prop_assert!((mean(&got) - mean(&p)).abs() < 1e-5);
+            if w % a == 0 && h % b == 0 {
+                let plain = Plane::from_fn(a, b, |x, y| {
+                    let boxed = (0..w / a).flat_map(|i| (0..h / b).map(move |j| (x * (w / a) + i, y * (h / b) + j)));
+                    boxed.map(|(i, j)| p.at(i, j)).sum::<f32>() / (w / a * (h / b)) as f32
+                });
+                prop_assert!(got.data.iter().zip(&plain.data).all(|(g, p)| (g - p).abs() < 1e-5));
+            }
+        }
+
         #[test]
         fn the_running_mean_equals_the_plain_mean(w in 1usize..20, h in 1usize..20, r in 0usize..8, seed in any::<u32>()) {
             let p = Plane::from_fn(w, h, |x, y| ((x * 31 + y * 17) as u32).wrapping_mul(seed | 1) as f32 / u32::MAX as f32);

@@ -22,7 +22,7 @@ const BLUE: f32 = 0.2;
 
 /// Fewest frame pixels along a working pixel. In frames of 853 pixels (1) the lines held for veins were narrower than those held for
 /// arteries in one of three, and 16 of 19 trunks were right; in frames of 3.9k (5) 23 of 24.
-const FINE: f64 = 2.0;
+const FINE: f64 = 1.5;
 
 /// Farthest from the disc's centre that a kind is told, disc radii: there the trunks were judged by eye. Beyond, the lines held for veins
 /// were no wider than the others in any of three real frames.

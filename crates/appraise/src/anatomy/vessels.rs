@@ -87,19 +87,41 @@ pub(crate) fn ridges(scene: &Scene<'_>, retina: &Mask, sign: f32) -> Plane {
         if retina.data[i] { ((scene.detail.data[i] + 0.02) / (ground + 0.02)).ln() } else { 0.0 }
     });
     let mut best = Plane::new(w, h, 0.0);
+    // Narrow fields are of 30° to 50°: how wide their vessels are against the field is not known beforehand.
+    let unit = if scene.round { usual_width(scene, retina, &log, sign) / USUAL } else { 1.0 };
     for width in WIDTHS {
+        let sigma = (unit * width * scene.disc_radius).max(0.7);
+        each_curve(&log, retina, sigma, sign, |i, c| best.data[i] = best.data[i].max(c * sigma.powf(1.5)));
+    }
+    best
+}
+
+/// Width of the strongest vessels for which [`WIDTHS`] are made, in usual disc radii: that of pictures of 45°.
+const USUAL: f32 = 0.06;
+
+/// Width, in usual disc radii, at which the strongest ridges of a picture are strongest.
+fn usual_width(scene: &Scene<'_>, retina: &Mask, log: &Plane, sign: f32) -> f32 {
+    let strongest = |width: f32| {
         let sigma = (width * scene.disc_radius).max(0.7);
-        let calm = filter::gauss(&log, sigma);
-        for y in 1..h.saturating_sub(1) {
-            for x in 1..w.saturating_sub(1) {
-                let i = y * w + x;
-                if retina.data[i] {
-                    best.data[i] = best.data[i].max(curve(&calm, x, y, sign) * sigma.powf(1.5));
-                }
+        let mut all = Vec::new();
+        each_curve(log, retina, sigma, sign, |_, c| all.push(c * sigma * sigma));
+        filter::percentile(&mut all, 0.98)
+    };
+    let widths = [0.75, 1.0, 1.33, 1.75, 2.3].map(|k| k * USUAL);
+    widths.map(|w| (w, strongest(w))).into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(USUAL, |w| w.0)
+}
+
+/// Calls `take` with the index of every pixel of the retina and the curvature across the ridge there, at one scale.
+fn each_curve(log: &Plane, retina: &Mask, sigma: f32, sign: f32, mut take: impl FnMut(usize, f32)) {
+    let calm = filter::gauss(log, sigma);
+    let (w, h) = (calm.width, calm.height);
+    for y in 1..h.saturating_sub(1) {
+        for x in 1..w.saturating_sub(1) {
+            if retina.data[y * w + x] {
+                take(y * w + x, curve(&calm, x, y, sign));
             }
         }
     }
-    best
 }
 
 /// Curvature across the ridge less half of that along it.

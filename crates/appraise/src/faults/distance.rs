@@ -51,8 +51,9 @@ fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
 /// frames have up to 0.20, simulated ones at the right distance up to 0.30, simulated ones too far 0.31 and more.
 const CLOSED: (f64, f64) = (0.26, 0.36);
 
-/// The same of dye pictures, whose light falls off further inside.
-const CLOSED_DYE: (f64, f64) = (0.30, 0.38);
+/// The same of dye pictures, whose light falls off further inside and whose lids' ends are dark: simulated ones at the right
+/// distance have up to 0.38, too far ones 0.43 and more, real ones up to 0.20.
+const CLOSED_DYE: (f64, f64) = (0.36, 0.42);
 
 /// The iris is far out of focus: its shadow falls off over this share of a ray at least, an instrument's own rim over less.
 const GRADUAL: (f64, f64) = (0.03, 0.05);
@@ -134,30 +135,55 @@ const BLOCKS: usize = 40;
 /// 0.30: untouched frames at hand have up to 0.20).
 const SHADE: f32 = 0.4;
 
+/// Shade, as a share of the brightness at the mirrored place across the picture: where light falls off to both sides, as that of dye
+/// does, a shadow takes what the other side still has. Frames without one have less than this over 0.05 of the width at most, but for
+/// a real one with turned gaze (0.15), simulated ones with one over 0.20 to 0.28.
+const ACROSS: f32 = 0.45;
+
 /// One side lies in shade though the retina may still be seen there.
 fn shaded(seen: &Seen<'_>) -> Option<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
-    let mut level = [0.0f32; BLOCKS];
-    for (k, l) in level.iter_mut().enumerate() {
-        let (mut sum, mut n) = (0.0f32, 0usize);
+    let black = filter::percentile(&mut s.half.value.data.clone(), 0.01);
+    // Brightness of each block, and that of the retina in it.
+    let (mut level, mut retina) = ([0.0f32; BLOCKS], [None; BLOCKS]);
+    for (k, (l, r)) in level.iter_mut().zip(&mut retina).enumerate() {
+        let (mut sum, mut n) = ([0.0f32; 2], [0usize; 2]);
         for y in (h / 4..(3 * h) / 4).step_by(2) {
-            for x in k * w / BLOCKS..(k + 1) * w / BLOCKS {
-                sum += s.value.data[y * w + x];
-                n += 1;
+            for i in y * w + k * w / BLOCKS..y * w + (k + 1) * w / BLOCKS {
+                let v = s.value.data[i];
+                sum[0] += v;
+                n[0] += 1;
+                if seen.retina.data[i] {
+                    sum[1] += (v - black).max(0.0);
+                    n[1] += 1;
+                }
             }
         }
-        *l = sum / n.max(1) as f32;
+        *l = sum[0] / n[0].max(1) as f32;
+        *r = (4 * n[1] > n[0]).then(|| sum[1] / n[1] as f32);
     }
     let typical = filter::percentile(&mut level[BLOCKS / 4..3 * BLOCKS / 4].to_vec(), 0.6);
     let dark = |v: &f32| *v < SHADE * typical;
-    let left = level.iter().take_while(|v| dark(v)).count();
-    let right = level.iter().rev().take_while(|v| dark(v)).count();
-    let more = left.abs_diff(right) as f64 / BLOCKS as f64;
+    let [left, right] =
+        [level.iter().take_while(|v| dark(v)).count(), level.iter().rev().take_while(|v| dark(v)).count()];
+    let all = if left > right { (Side::Left, left - right) } else { (Side::Right, right - left) };
+    let dimmer = |a: &dyn Fn(usize) -> Option<f32>, b: &dyn Fn(usize) -> Option<f32>| {
+        let pairs = (0..BLOCKS / 2).filter_map(|k| a(k).zip(b(k)));
+        pairs
+            .filter(|(a, b)| *b > 0.15 * typical && a + 0.02 * typical < ACROSS * (b + 0.02 * typical))
+            .count()
+    };
+    let near = |k: usize| retina[k];
+    let far = |k: usize| retina[BLOCKS - 1 - k];
+    let [left, right] = [dimmer(&near, &far), dimmer(&far, &near)];
+    let across = if left > right { (Side::Left, left) } else { (Side::Right, right) };
+    let (side, blocks) = if across.1 > all.1 { across } else { all };
+    let more = blocks as f64 / BLOCKS as f64;
     let score = ramp(more, 0.15, 0.30);
     (score > 0.0).then(|| {
         let mut f = Finding::new(FindingKind::IrisShadow, score, more);
-        f.side = Some(if left > right { Side::Left } else { Side::Right });
+        f.side = Some(side);
         f
     })
 }

@@ -11,9 +11,10 @@ use serrata_frame::Plane;
 /// Light of the dye above the floor, as a share of what the lit retina typically gives, with its noise.
 struct Light {
     light: Plane,
-    /// Root mean square of the fine detail, in the same unit.
-    texture: Plane,
-    /// What `texture` is where there is nothing but noise.
+    /// Root of what bright fine detail has more of power than dark one, in the same unit: vessels with dye have it, noise, folds and
+    /// the lashes before a lid have not.
+    bright: Plane,
+    /// Root mean square of the fine detail where there is nothing but noise.
     noise: f32,
 }
 
@@ -33,8 +34,8 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
             let level = Profile::along(&rays, k, |i| light.light.data[i]);
-            let texture = Profile::along(&rays, k, |i| light.texture.data[i]);
-            let last = within[k].min(before_lid(&level, &texture, light.noise)).min(margins[k]);
+            let bright = Profile::along(&rays, k, |i| light.bright.data[i]);
+            let last = within[k].min(before_lid(&level, &bright, light.noise)).min(margins[k]);
             ray_gain(&level, last, threshold)
         })
         .collect();
@@ -62,18 +63,19 @@ fn light(scene: &Scene<'_>) -> Light {
         filter::percentile(&mut levels, 0.1).min(1.3 * darkest + 0.003)
     };
     let typical = (filter::percentile(&mut levels, 0.75) - floor).max(1e-3);
-    let square = Plane {
-        width: calm.width,
-        height: calm.height,
-        data: value.data.iter().zip(&fine.data).map(|(v, f)| (v - f) * (v - f)).collect(),
+    let power = |square: &dyn Fn(f32) -> f32| {
+        let data = value.data.iter().zip(&fine.data).map(|(v, f)| square(v - f)).collect();
+        let square = Plane { width: calm.width, height: calm.height, data };
+        let mut texture = filter::smooth(&square, long * 0.009);
+        for v in &mut texture.data {
+            *v = v.max(0.0).sqrt() / typical;
+        }
+        texture
     };
-    let mut texture = filter::smooth(&square, long * 0.009);
-    for v in &mut texture.data {
-        *v = v.max(0.0).sqrt() / typical;
-    }
+    let (texture, bright) = (power(&|d| d * d), power(&|d| d * d.abs()));
     let noise = filter::percentile(&mut lit(&texture), 0.05);
     let data = calm.data.iter().map(|v| (v - floor) / typical).collect();
-    Light { light: Plane { width: calm.width, height: calm.height, data }, texture, noise }
+    Light { light: Plane { width: calm.width, height: calm.height, data }, bright, noise }
 }
 
 /// Centre of the light, each pixel counted up to the typical level.
@@ -93,8 +95,8 @@ fn centre(light: &Plane) -> (f32, f32) {
 
 /// The step at which a lid begins, or the ray's end: past the last detail of the retina the light falls and then
 /// rises again without any detail in it.
-fn before_lid(level: &Profile, texture: &Profile, noise: f32) -> usize {
-    let detailed = texture.last_above(2.0 * noise + 0.02);
+fn before_lid(level: &Profile, bright: &Profile, noise: f32) -> usize {
+    let detailed = bright.last_above(2.0 * noise + 0.02);
     let end = level.values.iter().rposition(Option::is_some).unwrap_or(0);
     let mut lowest = (f32::INFINITY, STEPS);
     // Lids come in from the rim: never past the middle of the ray.

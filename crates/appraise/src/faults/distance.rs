@@ -140,6 +140,9 @@ const SHADE: f32 = 0.4;
 /// a real one with turned gaze (0.15), simulated ones with one over 0.20 to 0.28.
 const ACROSS: f32 = 0.45;
 
+/// Share of the width that is dimmer than its mirror image from which shade counts, and at which it is certain.
+const DIMMER: (f64, f64) = (0.10, 0.20);
+
 /// One side lies in shade though the retina may still be seen there.
 fn shaded(seen: &Seen<'_>) -> Option<Finding> {
     let s = seen.scene;
@@ -168,24 +171,34 @@ fn shaded(seen: &Seen<'_>) -> Option<Finding> {
     let [left, right] =
         [level.iter().take_while(|v| dark(v)).count(), level.iter().rev().take_while(|v| dark(v)).count()];
     let all = if left > right { (Side::Left, left - right) } else { (Side::Right, right - left) };
-    let dimmer = |a: &dyn Fn(usize) -> Option<f32>, b: &dyn Fn(usize) -> Option<f32>| {
-        let pairs = (0..BLOCKS / 2).filter_map(|k| a(k).zip(b(k)));
-        pairs
-            .filter(|(a, b)| *b > 0.15 * typical && a + 0.02 * typical < ACROSS * (b + 0.02 * typical))
-            .count()
-    };
     let near = |k: usize| retina[k];
     let far = |k: usize| retina[BLOCKS - 1 - k];
-    let [left, right] = [dimmer(&near, &far), dimmer(&far, &near)];
-    let across = if left > right { (Side::Left, left) } else { (Side::Right, right) };
-    let (side, blocks) = if across.1 > all.1 { across } else { all };
-    let more = blocks as f64 / BLOCKS as f64;
-    let score = ramp(more, 0.15, 0.30);
+    let [left, right] = [dimmer(&near, &far, typical), dimmer(&far, &near, typical)];
+    let (side, [dim, reach]) = if left[0] > right[0] { (Side::Left, left) } else { (Side::Right, right) };
+    let share = |blocks: usize| blocks as f64 / BLOCKS as f64;
+    let (score, across) = (ramp(share(all.1), 0.15, 0.30), ramp(share(dim), DIMMER.0, DIMMER.1));
+    let (score, side, more) =
+        if across > score { (across, side, share(reach)) } else { (score, all.0, share(all.1)) };
     (score > 0.0).then(|| {
         let mut f = Finding::new(FindingKind::IrisShadow, score, more);
         f.side = Some(side);
         f
     })
+}
+
+/// How many blocks of one half are dimmer by far than their mirrored ones, and how many blocks lie between the picture's border and the
+/// end of the innermost of them. `near`, `far`: brightness by distance from the border, on this side and on the other.
+fn dimmer(
+    near: &dyn Fn(usize) -> Option<f32>,
+    far: &dyn Fn(usize) -> Option<f32>,
+    typical: f32,
+) -> [usize; 2] {
+    let dim = |k: &usize| {
+        let pair = near(*k).zip(far(*k));
+        pair.is_some_and(|(a, b)| b > 0.15 * typical && a + 0.02 * typical < ACROSS * (b + 0.02 * typical))
+    };
+    let all = || (0..BLOCKS / 2).filter(dim);
+    [all().count(), all().last().map_or(0, |k| k + 1)]
 }
 
 fn lost(seen: &Seen<'_>, side: Side) -> Lost {

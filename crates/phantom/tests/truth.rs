@@ -280,9 +280,9 @@ fn the_expected_verdict_follows_the_written_rule() {
     };
     for (fault, want) in [
         (Fault::Lid { side: Side::Top, share: 0.05 }, Verdict::Usable),
-        (Fault::Lid { side: Side::Bottom, share: 0.15 }, Verdict::Usable),
-        (Fault::Lid { side: Side::Bottom, share: 0.24 }, Verdict::Limited),
-        (Fault::Lid { side: Side::Bottom, share: 0.38 }, Verdict::NotUsable),
+        (Fault::Lid { side: Side::Bottom, share: 0.045 }, Verdict::Usable),
+        (Fault::Lid { side: Side::Bottom, share: 0.15 }, Verdict::Limited),
+        (Fault::Lid { side: Side::Bottom, share: 0.30 }, Verdict::NotUsable),
         (Fault::Blink { rows: [40, 44] }, Verdict::Limited),
         (Fault::Blink { rows: [140, 160] }, Verdict::NotUsable),
         (Fault::Blur { sigma: 2.0 }, Verdict::Usable),
@@ -293,7 +293,7 @@ fn the_expected_verdict_follows_the_written_rule() {
         (Fault::Haze { strength: 0.5 }, Verdict::Limited),
         (Fault::Motion { row: 60, shift_deg: 1.0 }, Verdict::Limited),
         (Fault::Motion { row: 60, shift_deg: 6.0 }, Verdict::NotUsable),
-        (Fault::TooFar { strength: 0.46 }, Verdict::Limited),
+        (Fault::TooFar { strength: 0.3 }, Verdict::Limited),
         (Fault::TooClose { strength: 0.8 }, Verdict::NotUsable),
         (Fault::Dust { count: 40, deposit: 1 }, Verdict::Usable),
         (Fault::NoRetina, Verdict::NotUsable),

@@ -99,8 +99,8 @@ fn before_lid(level: &Profile, bright: &Profile, noise: f32) -> usize {
     let detailed = bright.last_above(2.0 * noise + 0.02);
     let end = level.values.iter().rposition(Option::is_some).unwrap_or(0);
     let mut lowest = (f32::INFINITY, STEPS);
-    // Lids come in from the rim: never past the middle of the ray.
-    for s in detailed.saturating_sub(6).max(end / 2)..STEPS {
+    // Lids come in from the rim: hardly past the middle of what is lit, and a ray goes on beyond that.
+    for s in detailed.saturating_sub(6).max(3 * end / 10)..STEPS {
         let Some(v) = level.values[s] else { break };
         if v < lowest.0 {
             lowest = (v, s);

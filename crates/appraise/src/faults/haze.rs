@@ -1,6 +1,6 @@
 //! Haze: scattered light takes the contrast of the vessels.
 
-use super::{Seen, exposure, ramp};
+use super::{Seen, exposure, ramp, sharpness};
 use serrata_words::{Finding, FindingKind, Modality};
 
 /// Contrast of the strong vessels below which haze is named, and at which it is heavy. In clear colour frames it is
@@ -18,6 +18,9 @@ const DYE: (f64, f64) = (0.12, 0.07);
 /// ones.
 const FAF: (f64, f64) = (0.085, 0.035);
 
+/// Share of its score that haze loses where vessels are wider than it makes them: there blur took their contrast.
+const BLURRED: f64 = 0.6;
+
 pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
     let (clear, heavy) = match (seen.scene.modality, seen.scene.round) {
         (Modality::Colour | Modality::Green, true) => NARROW,
@@ -31,6 +34,8 @@ pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
     if seen.scene.modality.is_dye() && exposure::underexposed(seen).is_some_and(|f| f.score >= 1.0) {
         return None;
     }
-    let score = 1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear);
+    let radius = f64::from(seen.scene.disc_radius / seen.scene.long());
+    let blurred = seen.sharp.middle.map_or(0.0, |m| ramp(m / radius, sharpness::WIDE.0, sharpness::WIDE.1));
+    let score = (1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear)) * (1.0 - BLURRED * blurred);
     (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
 }

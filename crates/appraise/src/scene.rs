@@ -183,7 +183,7 @@ impl<'a> Scene<'a> {
 
 /// Longer side of the working plane, as a share of the longest, below which whole factors come out too small: of a frame of 1000 pixels
 /// a half would be left, and clear vessels looked hazy. Limits were set at some nine tenths.
-const SMALL: f64 = 0.85;
+const SMALL: f64 = 0.78;
 const USUAL: f64 = 0.9;
 
 /// Whole factors from here on come out near enough.

@@ -31,16 +31,18 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
         (0..RAYS).map(|k| Profile::along(&rays, k, |i| aperture.data[i]).last_above(0.5)).collect();
     let margins = margins(scene, &rays, &within);
     let threshold = (1.6 * light.noise).clamp(FAINT, 0.07);
+    let mut lids = vec![STEPS; RAYS];
     let gain: Vec<Vec<f32>> = (0..RAYS)
         .map(|k| {
             let level = Profile::along(&rays, k, |i| light.light.data[i]);
             let bright = Profile::along(&rays, k, |i| light.bright.data[i]);
-            let last = within[k].min(before_lid(&level, &bright, light.noise)).min(margins[k]);
+            lids[k] = before_lid(&level, &bright, light.noise);
+            let last = within[k].min(lids[k]).min(margins[k]);
             ray_gain(&level, last, threshold)
         })
         .collect();
     let radii = Rays::best(&gain, 3, 0.15);
-    Outline { rays, radii, margins, lit: None }
+    Outline { rays, radii, margins, lit: None, lids: Some(lids) }
 }
 
 /// Measures the light. Where the picture has black surroundings of its own, black is the floor; else the floor is the

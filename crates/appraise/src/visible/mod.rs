@@ -34,7 +34,12 @@ struct Outline {
     margins: Vec<usize>,
     /// Where the light ends within the outline; none where dark retina is retina too.
     lit: Option<Vec<usize>>,
+    /// Where the light rises again without any detail in it, as it does over a lid; `STEPS` where it does not.
+    lids: Option<Vec<usize>>,
 }
+
+/// Light of a lid in a dye picture above the darkest, as a share of the retina's middle one: what is darker beyond its margin may be the rim, or black.
+const LID: f32 = 0.5;
 
 /// Looks for the visible retina.
 pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
@@ -45,17 +50,28 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
         let retina = scene.aperture.and_not(&scene.painted);
         return Visible { lit: retina.clone(), retina, behind_margins: none };
     }
-    let Outline { rays, radii, margins, lit } =
+    let Outline { rays, radii, margins, lit, lids } =
         if scene.modality.is_dye() { dye::outline(scene) } else { reflected::outline(scene) };
     let rays = rays.grown(scene.half.step);
     let retina = rays.fill(&calm(&radii), w, h).and(&scene.aperture);
     let lit = lit.map_or_else(|| retina.clone(), |ends| rays.fill(&calm(&ends), w, h).and(&retina));
-    let behind_margins = if margins.iter().all(|m| *m == STEPS) {
-        none
-    } else {
+    let beyond = |margins: &[usize]| {
+        if margins.iter().all(|m| *m == STEPS) {
+            return none.clone();
+        }
         let before: Vec<f32> = margins.iter().map(|m| *m as f32 + 0.5).collect();
         scene.aperture.and_not(&rays.fill(&before, w, h)).and_not(&retina)
     };
+    let mut behind_margins = beyond(&margins);
+    if let Some(lids) = lids {
+        let floor = filter::percentile_where(&scene.value.data, &scene.aperture.data, 0.05);
+        let middle = filter::percentile_where(&scene.value.data, &retina.data, 0.5);
+        let level = floor + LID * (middle - floor);
+        let lids = beyond(&lids);
+        for ((b, l), v) in behind_margins.data.iter_mut().zip(&lids.data).zip(&scene.value.data) {
+            *b |= *l && *v > level;
+        }
+    }
     if scene.painted.count() == 0 {
         return Visible { retina, lit, behind_margins };
     }

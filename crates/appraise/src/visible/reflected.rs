@@ -39,7 +39,7 @@ pub(super) fn outline(scene: &Scene<'_>) -> Outline {
         .enumerate()
         .map(|(k, s)| Profile::along(&rays, k, |i| calm.data[i]).lit_end(*s, LIT, BLACK))
         .collect();
-    Outline { rays, radii, margins, lit: Some(lit) }
+    Outline { rays, radii, margins, lit: Some(lit), lids: None }
 }
 
 /// Share of the light before a dark rim from which on retina is seen as lit: about half. The steepest fall of a soft rim lies

@@ -86,7 +86,7 @@ impl<'a> Scene<'a> {
         };
         let painted = Mask::new(value.width, value.height, false);
         let long = value.width.max(value.height) as f32;
-        let mut diameter = round(&aperture);
+        let mut diameter = round(&aperture, &calm);
         if diameter.is_none()
             && red.is_some()
             && let Some((d, disc)) = stray_lit(&value)
@@ -248,11 +248,15 @@ fn rim(frame: &Frame, calm: &Plane, factor: f64, limit: f32) -> Mask {
     black.and(&grown).inverse()
 }
 
+/// Light just within the rim of a round field as a share of that further in, below which the rim is the soft shadow of an iris in a picture from
+/// too far, and no instrument's: narrow fields at hand have 0.64 and more, a simulated frame from too far that was round 0.1.
+const RIM: f32 = 0.3;
+
 /// Diameter of the aperture where it is a disc, perhaps cut by the picture's borders.
 ///
 /// The rim is sought from four sides' middles outwards: wherever it lies inside the picture it has to be on one circle,
-/// to 1.5 % of its radius.
-fn round(aperture: &Mask) -> Option<f32> {
+/// to 1.5 % of its radius. `calm`: the brightness, smoothed a little.
+fn round(aperture: &Mask, calm: &Plane) -> Option<f32> {
     let (w, h) = (aperture.width, aperture.height);
     let mut rim: Vec<(f32, f32)> = Vec::new();
     for y in (h / 16..h - h / 16).step_by((h / 60).max(1)) {
@@ -270,7 +274,26 @@ fn round(aperture: &Mask) -> Option<f32> {
     }
     let (cx, cy, r) = circle(&rim)?;
     let mut off: Vec<f32> = rim.iter().map(|(x, y)| ((x - cx).hypot(y - cy) - r).abs() / r).collect();
-    (filter::percentile(&mut off, 0.9) < 0.015 && 2.0 * r < 1.6 * w.max(h) as f32).then_some(2.0 * r)
+    let fits = filter::percentile(&mut off, 0.9) < 0.015 && 2.0 * r < 1.6 * w.max(h) as f32;
+    (fits && lit_to_the_rim(calm, (cx, cy), r)).then_some(2.0 * r)
+}
+
+/// Whether the light of a disc goes on to its rim.
+fn lit_to_the_rim(p: &Plane, (cx, cy): (f32, f32), r: f32) -> bool {
+    let ring = |from: f32, to: f32| {
+        let (mut sum, mut n) = (0.0f32, 0.0f32);
+        for y in (0..p.height).step_by(3) {
+            for (x, v) in p.row(y).iter().enumerate().step_by(3) {
+                let far = (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy) / r;
+                if (from..to).contains(&far) {
+                    sum += v;
+                    n += 1.0;
+                }
+            }
+        }
+        sum / n.max(1.0)
+    };
+    ring(0.95, 0.985) > RIM * ring(0.75, 0.85)
 }
 
 /// Levels that stray light outside the aperture stays below: 10 and 20 of 255.
@@ -316,7 +339,8 @@ fn stray_lit(value: &Plane) -> Option<(f32, Mask)> {
             }
         }
         let disc = Mask::from_fn(w, h, |x, y| (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy) < 0.995 * r);
-        (agree * 100 > all * 96 && 2.0 * r < 1.6 * w.max(h) as f32).then_some((2.0 * r, disc))
+        let fits = agree * 100 > all * 96 && 2.0 * r < 1.6 * w.max(h) as f32;
+        (fits && lit_to_the_rim(value, (cx, cy), r)).then_some((2.0 * r, disc))
     })
 }
 

@@ -47,16 +47,15 @@ fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
     (score > 0.0).then(|| Finding::new(FindingKind::TooFar, score, 1.0 - seen.retina.share_of(&picture)))
 }
 
-/// What rays lose at their ends, as shares of their length: the sum of what nine in ten and what three in four lose. Real
-/// frames have up to 0.20, simulated ones at the right distance up to 0.30, simulated ones too far 0.31 and more.
-const CLOSED: (f64, f64) = (0.26, 0.36);
+/// What rays lose at their ends, as shares of their length: the sum of what nine in ten and what three in four lose; and over what
+/// share nine in ten fall off at their very end, which is wider for the shadow of an iris far out of focus than for an instrument's
+/// own rim. Simulated frames at the right distance have up to 0.20 and 0.019 in colour, 0.30 and 0.022 in autofluorescence, ones too far
+/// 0.29 and 0.026 and more; real frames 0.01 and 0.
+const CLOSED: [(f64, f64); 2] = [(0.22, 0.29), (0.020, 0.026)];
 
-/// The same of dye pictures, whose light falls off further inside and whose lids' ends are dark: simulated ones at the right
-/// distance have up to 0.38, too far ones 0.43 and more, real ones up to 0.20.
-const CLOSED_DYE: (f64, f64) = (0.36, 0.42);
-
-/// The iris is far out of focus: its shadow falls off over this share of a ray at least, an instrument's own rim over less.
-const GRADUAL: (f64, f64) = (0.03, 0.05);
+/// The same of dye pictures, whose light falls off further inside and whose lids' ends are dark: 0.40 with 0.029 and 0.38 with 0.039, ones too far
+/// 0.43 and 0.039 and more; real frames up to 0.19 and 0.020.
+const CLOSED_DYE: [(f64, f64); 2] = [(0.36, 0.42), (0.033, 0.039)];
 
 /// How plainly the dark of the iris closes in all round: a soft shadow on every ray.
 fn closed_in(seen: &Seen<'_>) -> f64 {
@@ -66,19 +65,31 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
     let calm = filter::smooth(&small, small.width.max(small.height) as f32 * 0.006);
     let (w, h) = (calm.width, calm.height);
     let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
-    let (mut lost, mut falls) = (Vec::new(), Vec::new());
+    let (mut lost, mut ends) = (Vec::new(), Vec::new());
     for k in (0..RAYS).step_by(4) {
         let light: Vec<f32> = rays.pixels(k).iter().map(|i| calm.data[*i]).collect();
         let n = light.len();
         let usual = filter::percentile(&mut light[n * 2 / 5..n * 7 / 10].to_vec(), 0.5);
         let last = |share: f32| light.iter().rposition(|v| *v > share * usual).unwrap_or(0) as f32;
         lost.push(1.0 - last(0.35) / n as f32);
-        falls.push((last(0.2) - last(0.7)) / n as f32);
+        ends.push(end_of(&light, usual));
     }
     let all = f64::from(filter::percentile(&mut lost, 0.10) + filter::percentile(&mut lost, 0.25));
-    let fall = f64::from(filter::percentile(&mut falls, 0.10));
+    let end = f64::from(filter::percentile(&mut ends, 0.10));
     let closed = if s.modality.is_dye() { CLOSED_DYE } else { CLOSED };
-    ramp(all, closed.0, closed.1).min(ramp(fall, GRADUAL.0, GRADUAL.1))
+    ramp(all, closed[0].0, closed[0].1).min(ramp(end, closed[1].0, closed[1].1))
+}
+
+/// Over what share of a ray the light falls at its very end, from three fifths of what there is just before to a quarter of it.
+fn end_of(light: &[f32], usual: f32) -> f32 {
+    let n = light.len();
+    if n == 0 {
+        return 0.0;
+    }
+    let last = |level: f32| light.iter().rposition(|v| *v > level).unwrap_or(0);
+    let end = last(0.25 * usual);
+    let before = filter::percentile(&mut light[end.saturating_sub(n * 3 / 20)..=end].to_vec(), 0.8);
+    last(0.25 * before).saturating_sub(last(0.6 * before)) as f32 / n as f32
 }
 
 /// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).

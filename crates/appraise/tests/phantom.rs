@@ -49,7 +49,7 @@ fn the_visible_retina_is_most_of_what_was_drawn() {
 
 #[test]
 fn a_mirrored_frame_has_the_mirrored_observation() {
-    let made = made(5, Eye::R, Modality::Fa, vec![]);
+    let made = made(7, Eye::R, Modality::Fa, vec![]);
     let (a, b) =
         (observe(&made.frame, Modality::Fa, None), observe(&mirrored(&made.frame), Modality::Fa, None));
     // Near the limit of "not sure" one of the two may abstain, but they never say the same eye.
@@ -256,5 +256,60 @@ fn a_soft_patch_and_a_smear_are_found_where_they_lie() {
             assert!((x - at[0]).hypot(y - at[1]) < 0.12, "{m} {what}: {x} {y} instead of {at:?}");
         }
         assert!(score(vec![], FindingKind::Blur).0 < 0.2 && score(vec![], FindingKind::Smear).0 < 0.2, "{m}");
+    }
+}
+
+/// Each was missed, or taken for something else, in a simulated frame of 1200 pixels.
+#[test]
+fn faults_that_were_missed_are_told_and_counted() {
+    use serrata_words::Side;
+    let lid = Fault::Lid { side: Side::Bottom, share: 0.3 };
+    let shadow = Fault::IrisShadow { side: Side::Left, share: 0.3 };
+    let cases = [
+        // The lid reaches in past half of the way to the picture's edge; lashes before it were taken for vessels.
+        (91_013, Eye::L, Modality::Fa, lid, FindingKind::Lid),
+        // The dark of the iris, a round soft field, was taken for an instrument's narrow one.
+        (91_310, Eye::R, Modality::Colour, Fault::TooFar { strength: 0.6 }, FindingKind::TooFar),
+        // Light of dye falls off to both sides, so that the shaded one hardly stood out.
+        (91_063, Eye::L, Modality::Fa, shadow, FindingKind::IrisShadow),
+        // Only vessels burn out where the ground is dark.
+        (91_026, Eye::R, Modality::Fa, Fault::Overexposed { gain: 5.0 }, FindingKind::Overexposed),
+        // Edges were sought no farther than a sharp one reaches, and haze was named.
+        (91_020, Eye::R, Modality::Colour, Fault::Blur { sigma: 14.0 }, FindingKind::Blur),
+    ];
+    for (seed, eye, modality, fault, kind) in cases {
+        let mut scene = Scene::new(seed, eye, modality);
+        (scene.size, scene.faults) = (1200, vec![fault]);
+        let o = observe(&render(&scene).frame, modality, None);
+        let score = |kind| o.findings.iter().filter(|f| f.kind == kind).map(|f| f.score).fold(0.0, f64::max);
+        assert!(score(kind) >= 0.5, "{seed} {kind:?}: {}", score(kind));
+    }
+}
+
+/// Blur takes the vessels' contrast, too, and was told as haze as well.
+#[test]
+fn blur_is_not_told_as_haze() {
+    let mut scene = Scene::new(91_107, Eye::L, Modality::Colour);
+    (scene.size, scene.faults) = (1200, vec![Fault::Blur { sigma: 14.0 }]);
+    let o = observe(&render(&scene).frame, Modality::Colour, None);
+    let score = |kind| o.findings.iter().filter(|f| f.kind == kind).map(|f| f.score).fold(0.0, f64::max);
+    assert!(
+        score(FindingKind::Blur) >= 0.5 && score(FindingKind::Haze) < 0.5,
+        "{}",
+        score(FindingKind::Haze)
+    );
+}
+
+/// A frame of 1000 pixels was halved, and its vessels looked pale: clear real ones were called hazy.
+#[test]
+fn a_clear_frame_is_as_clear_at_a_thousand_pixels() {
+    for seed in [93_007, 93_015, 93_037] {
+        let haze = |size| {
+            let mut scene = Scene::new(seed, Eye::L, Modality::Colour);
+            scene.size = size;
+            let o = observe(&render(&scene).frame, Modality::Colour, None);
+            o.findings.iter().filter(|f| f.kind == FindingKind::Haze).map(|f| f.score).fold(0.0, f64::max)
+        };
+        assert!(haze(1000) < 0.5 && haze(1200) < 0.5, "{seed}: {} {}", haze(1000), haze(1200));
     }
 }

@@ -10,8 +10,8 @@ use serrata_words::{DyeCurve, Eye, Modality};
 
 fn read(modality: Modality, seed: u64) -> Run {
     let mut scene = Scene::new(seed, Eye::R, modality);
-    scene.size = 512;
-    let lens = Lens::known(Stereographic::of(&scene.instrument, 512, 512).unwrap());
+    scene.size = 700;
+    let lens = Lens::known(Stereographic::of(&scene.instrument, 700, 700).unwrap());
     let eye = Eyeball::grow(scene.seed, scene.eye);
     let run = DyeRun::new(scene, 40, &[modality]).unwrap();
     let shots: Vec<Shot> = run

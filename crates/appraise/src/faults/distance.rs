@@ -51,7 +51,7 @@ fn too_far(seen: &Seen<'_>, sides: &[Lost; 4]) -> Option<Finding> {
 /// share nine in ten fall off at their very end, which is wider for the shadow of an iris far out of focus than for an instrument's
 /// own rim. Simulated frames at the right distance have up to 0.20 and 0.019 in colour, 0.30 and 0.022 in autofluorescence, ones too far
 /// 0.29 and 0.026 and more; real frames 0.01 and 0.
-const CLOSED: [(f64, f64); 2] = [(0.22, 0.29), (0.020, 0.026)];
+const CLOSED: [(f64, f64); 2] = [(0.22, 0.28), (0.020, 0.024)];
 
 /// The same of dye pictures, whose light falls off further inside and whose lids' ends are dark: 0.40 with 0.029 and 0.38 with 0.039, ones too far
 /// 0.43 and 0.039 and more; real frames up to 0.19 and 0.020.
@@ -92,10 +92,10 @@ fn end_of(light: &[f32], usual: f32) -> f32 {
     last(0.25 * before).saturating_sub(last(0.6 * before)) as f32 / n as f32
 }
 
-/// Bright lids come in from above and from below at once (judgement: 4 to 12 % of the aperture each).
+/// Bright lids come in from above and from below at once (judgement: counted from 8 % of the aperture each, a hint from 1 %).
 fn too_close(lids: &[Finding]) -> Option<Finding> {
     let share = |side: Side| lids.iter().filter(|f| f.side == Some(side)).map(|f| f.fraction).sum::<f64>();
-    let score = ramp(share(Side::Top).min(share(Side::Bottom)), 0.04, 0.12);
+    let score = ramp(share(Side::Top).min(share(Side::Bottom)), 0.01, 0.15);
     (score > 0.0).then(|| {
         let all = lids.iter().map(|f| f.fraction).sum();
         let mut f = Finding::new(FindingKind::TooClose, score, all);

@@ -194,17 +194,13 @@ const LARGE: u32 = 4;
 fn working(frame: &Frame, longest: u32) -> (f64, Vec<Plane>) {
     let long = frame.pixels.width().max(frame.pixels.height());
     let boxed = long.div_ceil(longest.max(1));
-    let wanted = f64::from(longest) * USUAL;
     let left = f64::from(long) / f64::from(boxed.max(1));
     if boxed <= 1 || boxed >= LARGE || left >= SMALL * f64::from(longest) {
         let working = frame.working(longest);
         return (f64::from(working.factor), working.channels);
     }
-    let factor = f64::from(long) / wanted;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // sides of the working plane
-    let side = |n: u32| ((f64::from(n) / factor) as usize).max(1);
-    let (w, h) = (side(frame.pixels.width()), side(frame.pixels.height()));
-    (factor, frame.working(u32::MAX).channels.iter().map(|c| filter::shrunk(c, w, h)).collect())
+    let factor = f64::from(long) / (f64::from(longest) * USUAL).round().max(1.0);
+    (factor, frame.working(u32::MAX).channels.iter().map(|c| filter::shrunk(c, factor)).collect())
 }
 
 /// Mean of blue against the mean of red and green; none for grey pictures, also where they have three channels. Two

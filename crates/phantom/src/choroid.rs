@@ -83,7 +83,7 @@ pub(crate) fn grow(
     out
 }
 
-/// Distance from one strand to the next where it begins, radians: after real pictures, some 0.4 mm.
+/// Distance from one strand to the next where it begins, radians: after real pictures, some 0.3 mm.
 const APART: f64 = 1.4 * std::f64::consts::PI / 180.0;
 /// One step, radians.
 const STEP: f64 = 1.2 * std::f64::consts::PI / 180.0;

@@ -106,7 +106,8 @@ impl Covers {
         if scene.everyday {
             it.everyday(&mut rng);
             if filtered(scene.modality) {
-                // The lids' ends lie beyond the light that makes skin glow, and the filter holds the rest back (after real angiograms).
+                // The lids' ends lie beyond the light that makes skin glow, and the filter holds the rest back (after real angiograms; of
+                // autofluorescence none was at hand).
                 for l in it.layers.iter_mut().filter(|l| matches!(l.from, Some(Side::Left | Side::Right))) {
                     l.tone.iter_mut().for_each(|t| *t *= 0.25);
                 }

@@ -6,7 +6,7 @@ use serrata_words::Side;
 /// Lashes that hang in together.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Bunch {
-    /// Mean length as a share of the picture's side.
+    /// Usual length as a share of the picture's side.
     pub length: f64,
     pub count: u32,
     /// Where along the side their middle is, −1 to 1.

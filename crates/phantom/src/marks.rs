@@ -70,15 +70,12 @@ impl Marks {
             LesionKind::LaserScar => {
                 // A pale burn of a few dabs, in some with clumps of pigment; late in the run its rim takes up dye.
                 let shine = moment.map_or(0.42, |m| 0.45 * m.gathered()) * (0.15 + 0.85 * drawn(9, 0));
-                let pigment = match moment {
-                    Some(_) => drawn(9, 2),
-                    None => ramp(0.55, 1.0, drawn(9, 2)),
-                };
+                let pigment = ramp(0.45, 1.0, drawn(9, 2));
+                let rim = 0.9 - 1.2 * drawn(9, 1);
                 for k in 0..4 {
                     let (turn, off) = (drawn(k, 1) * std::f32::consts::TAU, 0.75 * r * drawn(k, 2));
                     let at = [at[0] + off * turn.cos(), at[1] + off * turn.sin()];
                     let half = [r * (0.35 + 0.5 * drawn(k, 3)); 2];
-                    let rim = 0.9 - 1.2 * drawn(9, 1);
                     self.bright.push(Stroke { a: at, b: at, half, strength: shine, rim }, clip);
                     if drawn(k, 4) < 0.6 && pigment > 0.05 {
                         let half = half.map(|h| h * (0.3 + 0.4 * drawn(k, 5)));

@@ -315,7 +315,7 @@ impl<'a> Painter<'a> {
         let temporal = if self.eye.eye == Eye::R { -1.0 } else { 1.0 };
         // The cup lies towards the temple, with a steep wall on the nasal side, and its form is not the disc's.
         let (u, v) = (x * temporal - 0.12, y * (1.0 + 0.25 * flat(x * 1.5, y * 1.5, looks.noise ^ 19)));
-        let wall = if u < 0.0 { 0.10 } else { 0.34 };
+        let wall = 0.22 + 0.12 * u / u.hypot(v).max(1e-6);
         let cup = 1.0 - ramp(looks.cup - wall, looks.cup + wall, u.hypot(v) * wobble);
         let (s, c) = looks.crescent[1].sin_cos();
         let beyond = (x * temporal - looks.crescent[0] * c).hypot(y - looks.crescent[0] * s) * wobble;

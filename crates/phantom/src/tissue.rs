@@ -67,7 +67,7 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     }
 }
 
-/// Sheen of the nerve fibres, 0 to about 1: round the disc, and in two bundles that arch from it above and below the macula, where they
+/// Sheen of the nerve fibres, 0 to some 1.7: round the disc, and in two bundles that arch from it above and below the macula, where they
 /// lie thickest (how bright is judgement, after real frames).
 fn nerve_fibres(eye: &Eyeball, p: [f32; 3]) -> f32 {
     let off = off_disc(eye, p).to_degrees();
@@ -82,7 +82,9 @@ fn nerve_fibres(eye: &Eyeball, p: [f32; 3]) -> f32 {
     let bundle = (-(turn / 26.0).powi(2)).exp() * (-off / 15.0).exp();
     let halo = (-(off / 8.0).powi(2)).exp();
     let even = 1.0 + 0.3 * cloud(p, 14.0, 3, eye.looks.noise ^ 81);
-    (0.35 * (-(off / 18.0).powi(2)).exp() + 0.45 * halo + 0.95 * bundle) * even
+    (0.35 * (-(off / 18.0).powi(2)).exp() + 0.45 * halo + 0.95 * bundle)
+        * even
+        * (1.0 - ramp(38.0, 50.0, off))
 }
 
 /// How dark the pigment lies at a place, 0 to 1: most eyes have one large patch temporal to the macula and one below the disc, and some

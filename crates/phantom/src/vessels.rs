@@ -176,8 +176,8 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     let Growth { mut points, parent, .. } = growth;
     let (flow, next) = flows(&parent);
     smooth(&mut points, &parent, &next);
-    // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds). The
-    // scanner's spot makes them look a little wider: judgement, after real pictures.
+    // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds):
+    // within them by judgement, after the calibres of real pictures.
     let widest = if kind == Kind::Artery { 0.124 } else { 0.168 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
     let half = flow.iter().map(|f| widest * (f / most).cbrt()).collect();

@@ -280,7 +280,7 @@ fn the_expected_verdict_follows_the_written_rule() {
     };
     for (fault, want) in [
         (Fault::Lid { side: Side::Top, share: 0.05 }, Verdict::Usable),
-        (Fault::Lid { side: Side::Bottom, share: 0.045 }, Verdict::Usable),
+        (Fault::Lid { side: Side::Bottom, share: 0.09 }, Verdict::Usable),
         (Fault::Lid { side: Side::Bottom, share: 0.15 }, Verdict::Limited),
         (Fault::Lid { side: Side::Bottom, share: 0.30 }, Verdict::NotUsable),
         (Fault::Blink { rows: [40, 44] }, Verdict::Limited),
@@ -302,4 +302,15 @@ fn the_expected_verdict_follows_the_written_rule() {
         assert_eq!(verdict(vec![fault]), want, "{text}");
     }
     assert_eq!(verdict(vec![]), Verdict::Usable);
+    // Everyday lids: each below a tenth, of which the first two would have cost the view if they were faults.
+    let lids =
+        |sides: &[Side]| verdict(sides.iter().map(|side| Fault::Lid { side: *side, share: 0.09 }).collect());
+    assert_eq!(lids(&[Side::Bottom, Side::Left]), Verdict::Usable);
+    assert_eq!(lids(&[Side::Bottom, Side::Left, Side::Right]), Verdict::Limited);
+    // Before a dark ground only vessels burn out.
+    for (gain, want) in [(2.0, Verdict::Usable), (4.0, Verdict::Limited), (7.0, Verdict::NotUsable)] {
+        let faults = vec![Fault::Overexposed { gain }];
+        let made = render(&Scene { faults, everyday: false, ..scene(5, Eye::R, Modality::Fa) });
+        assert_eq!(made.truth.expected, want, "{gain}");
+    }
 }

@@ -207,6 +207,19 @@ fn the_glare_of_oil_is_no_overexposure() {
 }
 
 #[test]
+fn burnt_out_vessels_of_an_angiogram_cost_a_reservation_and_burnt_out_ground_the_view() {
+    let verdict = |modality, score, fraction| {
+        let view = View::default_of(modality, Gaze::Primary);
+        let o = with(FindingKind::Overexposed, score, fraction);
+        judge(&o, &view, None, &EyeState::default(), &[], &Rules::default()).verdict
+    };
+    assert_eq!(verdict(Modality::Fa, 0.6, 0.01), Verdict::Limited);
+    assert_eq!(verdict(Modality::Fa, 0.6, 0.12), Verdict::NotUsable);
+    assert_eq!(verdict(Modality::Fa, 0.2, 0.01), Verdict::Usable);
+    assert_eq!(verdict(Modality::Colour, 0.6, 0.01), Verdict::Usable);
+}
+
+#[test]
 fn five_tries_in_all_are_enough_whatever_the_faults() {
     let o = with(FindingKind::Blink, 0.95, 0.12);
     let other = Try { leading: Some(FindingKind::Lid), verdict: Verdict::NotUsable, haze: 0.0 };

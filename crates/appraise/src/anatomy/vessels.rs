@@ -108,7 +108,9 @@ fn usual_width(scene: &Scene<'_>, retina: &Mask, log: &Plane, sign: f32) -> f32 
         filter::percentile(&mut all, 0.98)
     };
     let widths = [0.75, 1.0, 1.33, 1.75, 2.3].map(|k| k * USUAL);
-    widths.map(|w| (w, strongest(w))).into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(USUAL, |w| w.0)
+    // Where nothing stands out the usual width is kept.
+    let first = (USUAL, strongest(USUAL));
+    widths.map(|w| (w, strongest(w))).into_iter().fold(first, |best, w| if w.1 > best.1 { w } else { best }).0
 }
 
 /// Calls `take` with the index of every pixel of the retina and the curvature across the ridge there, at one scale.

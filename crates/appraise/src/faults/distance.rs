@@ -57,6 +57,9 @@ const CLOSED: [(f64, f64); 2] = [(0.22, 0.28), (0.020, 0.024)];
 /// 0.43 and 0.039 and more; real frames up to 0.19 and 0.020.
 const CLOSED_DYE: [(f64, f64); 2] = [(0.36, 0.42), (0.033, 0.039)];
 
+/// Longest side of a quarter of the working plane below which one of its pixels is as wide as the falls that are told apart.
+const SMALLEST: usize = 130;
+
 /// How plainly the dark of the iris closes in all round: a soft shadow on every ray.
 fn closed_in(seen: &Seen<'_>) -> f64 {
     let s = seen.scene;
@@ -64,6 +67,9 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
     let small = filter::half(&s.half.value);
     let calm = filter::smooth(&small, small.width.max(small.height) as f32 * 0.006);
     let (w, h) = (calm.width, calm.height);
+    if w.max(h) < SMALLEST {
+        return 0.0;
+    }
     let rays = Rays::new(w, h, (w as f32 / 2.0, h as f32 / 2.0));
     let (mut lost, mut ends) = (Vec::new(), Vec::new());
     for k in (0..RAYS).step_by(4) {
@@ -83,13 +89,19 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
 /// Over what share of a ray the light falls at its very end, from three fifths of what there is just before to a quarter of it.
 fn end_of(light: &[f32], usual: f32) -> f32 {
     let n = light.len();
+    // The last place that is brighter than a level, between two steps of the ray.
+    let last = |level: f32| {
+        let k = light.iter().rposition(|v| *v > level).unwrap_or(0);
+        let beyond =
+            light.get(k + 1).map_or(0.0, |next| ((light[k] - level) / (light[k] - next)).clamp(0.0, 1.0));
+        k as f32 + beyond
+    };
     if n == 0 {
         return 0.0;
     }
-    let last = |level: f32| light.iter().rposition(|v| *v > level).unwrap_or(0);
-    let end = last(0.25 * usual);
+    let end = light.iter().rposition(|v| *v > 0.25 * usual).unwrap_or(0);
     let before = filter::percentile(&mut light[end.saturating_sub(n * 3 / 20)..=end].to_vec(), 0.8);
-    last(0.25 * before).saturating_sub(last(0.6 * before)) as f32 / n as f32
+    (last(0.25 * before) - last(0.6 * before)) / n as f32
 }
 
 /// Bright lids come in from above and from below at once (judgement: counted from 8 % of the aperture each, a hint from 1 %).
@@ -152,7 +164,7 @@ const SHADE: f32 = 0.4;
 const ACROSS: f32 = 0.45;
 
 /// Share of the width that is dimmer than its mirror image from which shade counts, and at which it is certain.
-const DIMMER: (f64, f64) = (0.10, 0.20);
+const DIMMER: (f64, f64) = (0.12, 0.20);
 
 /// One side lies in shade though the retina may still be seen there.
 fn shaded(seen: &Seen<'_>) -> Option<Finding> {
@@ -198,18 +210,25 @@ fn shaded(seen: &Seen<'_>) -> Option<Finding> {
 }
 
 /// How many blocks of one half are dimmer by far than their mirrored ones, and how many blocks lie between the picture's border and the
-/// end of the innermost of them. `near`, `far`: brightness by distance from the border, on this side and on the other.
+/// last of them. They hang together from the border inwards, with single gaps at most; where neither side is lit nothing is told.
+/// `near`, `far`: brightness by distance from the border, on this side and on the other.
 fn dimmer(
     near: &dyn Fn(usize) -> Option<f32>,
     far: &dyn Fn(usize) -> Option<f32>,
     typical: f32,
 ) -> [usize; 2] {
-    let dim = |k: &usize| {
-        let pair = near(*k).zip(far(*k));
-        pair.is_some_and(|(a, b)| b > 0.15 * typical && a + 0.02 * typical < ACROSS * (b + 0.02 * typical))
-    };
-    let all = || (0..BLOCKS / 2).filter(dim);
-    [all().count(), all().last().map_or(0, |k| k + 1)]
+    let (mut dim, mut reach, mut gap) = (0, 0, 0);
+    for k in 0..BLOCKS / 2 {
+        let Some((a, b)) = near(k).zip(far(k)).filter(|(_, b)| *b > 0.15 * typical) else { continue };
+        if a + 0.02 * typical < ACROSS * (b + 0.02 * typical) {
+            (dim, reach, gap) = (dim + 1, k + 1, 0);
+        } else if gap == 1 {
+            break;
+        } else {
+            gap += 1;
+        }
+    }
+    [dim, reach]
 }
 
 fn lost(seen: &Seen<'_>, side: Side) -> Lost {

@@ -28,14 +28,12 @@ pub(super) fn overexposed(seen: &Seen<'_>) -> Option<Finding> {
     (share > 0.002).then(|| {
         let specks = s.value.data.len() / 4000;
         let score = ramp(share, 0.0, 0.2).max(ramp(vessels, VESSELS.0, VESSELS.1));
-        let mut f = placed(FindingKind::Overexposed, score, &burnt.without_specks(specks), s);
-        f.fraction = f.fraction.max(vessels);
-        f
+        placed(FindingKind::Overexposed, score, &burnt.without_specks(specks), s)
     })
 }
 
 /// Share of the strong vessels of a wide dye picture that is burnt out from which it counts, and at which it is certain: none in the real
-/// ones at hand, 0.12 to 0.20 in simulated ones of three times the light. Narrow fields are left out: open sets have up to 0.44.
+/// ones at hand, 0.12 to 0.20 in simulated ones of five times the light. Narrow fields are left out: open sets have up to 0.44.
 const VESSELS: (f64, f64) = (0.04, 0.14);
 
 /// Share of the strong vessels' crests that lies in what is burnt out: dye is read in the vessels, and they burn out first.

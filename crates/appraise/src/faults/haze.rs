@@ -22,20 +22,23 @@ const FAF: (f64, f64) = (0.085, 0.035);
 const BLURRED: f64 = 0.6;
 
 pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
+    let score = lost_contrast(seen) * (1.0 - BLURRED * sharpness::surely_blurred(seen));
+    (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
+}
+
+/// How much of their contrast the strong vessels have lost, 0 to 1, whatever took it.
+pub(super) fn lost_contrast(seen: &Seen<'_>) -> f64 {
     let (clear, heavy) = match (seen.scene.modality, seen.scene.round) {
         (Modality::Colour | Modality::Green, true) => NARROW,
         (Modality::Colour | Modality::Green, false) => COLOUR,
         (Modality::Fa, false) => DYE,
         (Modality::Faf, false) => FAF,
         // Others are left out: there the contrast is the dye's or the light's, or nothing was at hand.
-        _ => return None,
+        _ => return 0.0,
     };
     // Before the dye has come there is nothing to lose contrast.
     if seen.scene.modality.is_dye() && exposure::underexposed(seen).is_some_and(|f| f.score >= 1.0) {
-        return None;
+        return 0.0;
     }
-    let radius = f64::from(seen.scene.disc_radius / seen.scene.long());
-    let blurred = seen.sharp.middle.map_or(0.0, |m| ramp(m / radius, sharpness::WIDE.0, sharpness::WIDE.1));
-    let score = (1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear)) * (1.0 - BLURRED * blurred);
-    (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
+    1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear)
 }

@@ -10,7 +10,7 @@ pub(crate) struct Sharp {
     /// Width of the sharpest quarter's edges as a share of the picture's longer side; `None` where there is no vessel.
     pub(crate) edge: Option<f64>,
     /// The same of the middle edge.
-    pub(super) middle: Option<f64>,
+    middle: Option<f64>,
 }
 
 /// Edge width in disc radii of the sharpest quarter up to which nothing is said, and from which the picture is plainly blurred; and the same
@@ -18,9 +18,9 @@ pub(crate) struct Sharp {
 /// up to 0.109 and 0.136 where graders saw no blur, 0.166 and 0.187 and more where they did; narrow ones 0.089 and 0.104.
 const EDGE: [(f64, f64); 2] = [(0.095, 0.115), (0.138, 0.162)];
 
-/// Middle edge in disc radii that haze alone does not reach, and that only blur has: simulated haze, which spreads light a little, has up to
+/// Middle edge in disc radii from which haze hardly explains it, and that only blur has: simulated haze, which spreads light a little, has up to
 /// 0.186, simulated blur mostly 0.20 to 0.30.
-pub(super) const WIDE: (f64, f64) = (0.180, 0.225);
+const WIDE: (f64, f64) = (0.180, 0.225);
 
 /// Share of its score that a blur keeps which could be haze.
 const DOUBTFUL: f64 = 0.7;
@@ -47,16 +47,27 @@ pub(crate) fn sharpness(scene: &Scene<'_>, vessels: &Vessels) -> Sharp {
 }
 
 pub(super) fn blur(seen: &Seen<'_>) -> Option<Finding> {
-    let radius = f64::from(seen.scene.disc_radius / seen.scene.long());
-    let [edge, middle] = [seen.sharp.edge? / radius, seen.sharp.middle? / radius];
+    let [edge, middle] = edges(seen)?;
     let mut score = ramp(edge, EDGE[0].0, EDGE[0].1).min(ramp(middle, EDGE[1].0, EDGE[1].1));
     score *= DOUBTFUL + (1.0 - DOUBTFUL) * ramp(middle, WIDE.0, WIDE.1);
     if seen.scene.modality.is_dye() {
         // Dye pictures seldom lose their contrast to haze alone: where it is gone, softer edges are enough.
-        let gone = super::haze::haze(seen).map_or(0.0, |f| f.score);
+        let gone = super::haze::lost_contrast(seen);
         score = score.max(gone.min(ramp(edge, SOFT.0, SOFT.1)));
     }
     (score > 0.0).then(|| Finding::new(FindingKind::Blur, score, seen.retina.share_of(&seen.scene.aperture)))
+}
+
+/// The sharpest quarter's edge and the middle one in disc radii.
+fn edges(seen: &Seen<'_>) -> Option<[f64; 2]> {
+    let radius = f64::from(seen.scene.disc_radius / seen.scene.long());
+    Some([seen.sharp.edge? / radius, seen.sharp.middle? / radius])
+}
+
+/// How sure it is that vessels are wider than haze makes them, 0 to 1.
+pub(super) fn surely_blurred(seen: &Seen<'_>) -> f64 {
+    edges(seen)
+        .map_or(0.0, |[edge, middle]| ramp(edge, EDGE[0].0, EDGE[0].1).min(ramp(middle, WIDE.0, WIDE.1)))
 }
 
 /// Blur of one part only: how much more it loses of the finest detail than of the coarsest, natural logarithm; named from, and

@@ -22,7 +22,7 @@ pub(crate) struct Visible {
     pub(crate) retina: Mask,
     /// The same as far as it is lit: what is told as seen.
     pub(crate) lit: Mask,
-    /// What lies behind a lid's margin inside the aperture, however dim it is.
+    /// What lies behind a lid's margin inside the aperture: however dim where the margin was seen, else as far as it is lit.
     pub(crate) behind_margins: Mask,
 }
 
@@ -34,7 +34,7 @@ struct Outline {
     margins: Vec<usize>,
     /// Where the light ends within the outline; none where dark retina is retina too.
     lit: Option<Vec<usize>>,
-    /// Where the light rises again without any detail in it, as it does over a lid; `STEPS` where it does not.
+    /// The darkest step before the light rises again without any detail in it, as it does over a lid; `STEPS` where it does not.
     lids: Option<Vec<usize>>,
 }
 

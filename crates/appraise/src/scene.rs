@@ -245,7 +245,7 @@ fn rim(frame: &Frame, calm: &Plane, factor: f64, limit: f32) -> Mask {
 }
 
 /// Light just within the rim of a round field as a share of that further in, below which the rim is the soft shadow of an iris in a picture from
-/// too far, and no instrument's: narrow fields at hand have 0.64 and more, a simulated frame from too far that was round 0.1.
+/// too far, and no instrument's: narrow fields at hand whose black is black have 0.64 and more, a simulated frame from too far that was round 0.1.
 const RIM: f32 = 0.3;
 
 /// Diameter of the aperture where it is a disc, perhaps cut by the picture's borders.

@@ -65,18 +65,25 @@ fn a_mirrored_frame_has_the_mirrored_observation() {
 /// The retina between them was taken for a blink, and nobody was seen any more.
 #[test]
 fn lids_from_above_and_below_are_no_blink_in_grey_pictures() {
-    for (seed, eye) in [(91_054, Eye::R), (91_139, Eye::L), (91_309, Eye::L)] {
-        let mut scene = Scene::new(seed, eye, Modality::Faf);
+    let cases = [
+        (91_501, Eye::L, Modality::Faf),
+        (91_513, Eye::L, Modality::Faf),
+        (91_533, Eye::L, Modality::Faf),
+        (91_534, Eye::R, Modality::Fa),
+    ];
+    for (seed, eye, modality) in cases {
+        let mut scene = Scene::new(seed, eye, modality);
         (scene.size, scene.faults) = (1200, vec![Fault::TooClose { strength: 0.6 }]);
-        let o = observe(&render(&scene).frame, Modality::Faf, None);
+        let o = observe(&render(&scene).frame, modality, None);
         let worst =
             |kind| o.findings.iter().filter(|f| f.kind == kind).map(|f| f.fraction).fold(0.0, f64::max);
         assert!(
             worst(FindingKind::NoRetina) == 0.0 && worst(FindingKind::Blink) < 0.1,
-            "{seed}: {:?}",
-            o.findings
+            "{seed}: {} {}",
+            worst(FindingKind::NoRetina),
+            worst(FindingKind::Blink)
         );
-        assert!(worst(FindingKind::Lid) > 0.02, "{seed}: {:?}", o.findings);
+        assert!(worst(FindingKind::Lid) > 0.02, "{seed}: {}", worst(FindingKind::Lid));
     }
 }
 

@@ -223,7 +223,7 @@ const EVERYDAY: f64 = 0.10;
 /// * else `usable`.
 ///
 /// A quarter is tolerable and a tenth is wanted (the default rules after Liu et al., Patterns 2022;3:100512). Lids and lashes of less than a tenth
-/// hang in nearly every wide picture: two graders took real frames that had lost up to 0.30 to them without reservation. Of a real
+/// hang in nearly every wide picture: two graders took real frames of which they could read 0.70 without reservation. Of a real
 /// angiogram of four times its light one did, the other with one. The limits on blur, signal and haze are judgement.
 fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, optics: &Optics) -> Verdict {
     // Dust takes a few per cent of the light and costs no view; it is the instrument's upkeep.

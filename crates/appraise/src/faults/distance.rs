@@ -89,12 +89,11 @@ fn closed_in(seen: &Seen<'_>) -> f64 {
 /// Over what share of a ray the light falls at its very end, from three fifths of what there is just before to a quarter of it.
 fn end_of(light: &[f32], usual: f32) -> f32 {
     let n = light.len();
-    // The last place that is brighter than a level, between two steps of the ray.
+    // The last place that is brighter than a level, between two steps of the ray; the ray's beginning where none is.
     let last = |level: f32| {
-        let k = light.iter().rposition(|v| *v > level).unwrap_or(0);
-        let beyond =
-            light.get(k + 1).map_or(0.0, |next| ((light[k] - level) / (light[k] - next)).clamp(0.0, 1.0));
-        k as f32 + beyond
+        let Some(k) = light.iter().rposition(|v| *v > level) else { return 0.0 };
+        // What comes next is no brighter than the level, and so darker than this.
+        k as f32 + light.get(k + 1).map_or(0.0, |next| (light[k] - level) / (light[k] - next))
     };
     if n == 0 {
         return 0.0;
@@ -259,6 +258,36 @@ fn lost(seen: &Seen<'_>, side: Side) -> Lost {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_ray_s_end_is_as_wide_as_its_light_falls_and_nothing_where_there_is_no_light() {
+        // Falls from 1 to 0 over 20 of 100 steps; just before its end it is 0.9: three fifths to a quarter of that take 6.3 steps.
+        let soft: Vec<f32> = (0..100).map(|k| ((90.0 - k as f32) / 20.0).clamp(0.0, 1.0)).collect();
+        assert!((end_of(&soft, 1.0) - 0.063).abs() < 1e-4, "{}", end_of(&soft, 1.0));
+        let sharp: Vec<f32> = (0..100).map(|k| f32::from(u8::from(k < 80))).collect();
+        assert!(end_of(&sharp, 1.0) < 0.01);
+        for dark in [vec![0.0; 100], vec![0.3; 100], Vec::new()] {
+            assert_eq!(end_of(&dark, 0.0), 0.0);
+        }
+    }
+
+    fn dim_of(left: &[f32], right: &[f32]) -> [usize; 2] {
+        dimmer(&|k| left.get(k).copied(), &|k| right.get(k).copied(), 1.0)
+    }
+
+    /// One dim block beside the middle made a narrow shadow reach over half of the picture.
+    #[test]
+    fn shade_hangs_together_from_the_border() {
+        let lit = [1.0; BLOCKS / 2];
+        let mut left = lit;
+        left[..6].fill(0.2);
+        assert_eq!((dim_of(&left, &lit), dim_of(&lit, &left)), ([6, 6], [0, 0]));
+        left[19] = 0.2;
+        assert_eq!(dim_of(&left, &lit), [6, 6]);
+        left[3] = 1.0;
+        assert_eq!(dim_of(&left, &lit), [5, 6], "a single gap is bridged");
+        assert_eq!(dim_of(&left[..0], &lit), [0, 0]);
+    }
 
     #[test]
     fn an_aperture_fills_its_own_share_of_each_side() {

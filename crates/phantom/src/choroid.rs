@@ -13,6 +13,8 @@ pub(crate) struct Strand {
     pub half: [f32; 2],
     /// How near to the surface it runs, 0 to 1.
     pub strength: f32,
+    /// Whether it ends in another strand, and not in the depth.
+    pub joins: bool,
 }
 
 type V = [f64; 3];
@@ -65,19 +67,19 @@ pub(crate) fn grow(
         let r = (1.0 - z * z).sqrt();
         let width = rng.random_range(0.12..0.32) / 2.0 / radius_mm;
         #[allow(clippy::cast_possible_truncation)] // widths
-        let half = [(0.6 * width) as f32, (1.1 * width) as f32];
+        let half = [(0.35 * width) as f32, (1.1 * width) as f32];
         // Above and below the pole they lie open; to the sides, and beyond the equator, they are dim.
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let open = (0.45 + 0.55 * s * s) as f32 * if k < 2400 { 1.0 } else { 0.6 };
         let strength = open * rng.random_range(0.5..1.0f32);
         let stop = rng.random_range(0.03..0.16);
         let apart = APART * rng.random_range(0.7..1.3);
-        let points = field.line([r * c, r * s, z], [apart, stop], &taken);
+        let (points, joins) = field.line([r * c, r * s, z], [apart, stop], &taken);
         if points.len() > 6 {
             taken.add(&points);
             #[allow(clippy::cast_possible_truncation)] // unit vectors
             let points = points.iter().map(|p| p.map(|c| c as f32)).collect();
-            out.push(Strand { points, half, strength });
+            out.push(Strand { points, half, strength, joins });
         }
     }
     out
@@ -122,10 +124,10 @@ impl Field {
     }
 
     /// The line from a place on, until it ends in an ampulla or in a strand that is there; none where another strand runs
-    /// nearer than `apart` already. It is lost from sight at `stop` from the ampulla.
-    fn line(&self, start: V, [apart, stop]: [f64; 2], taken: &Taken) -> Vec<V> {
-        if taken.nearest(start) < apart {
-            return Vec::new();
+    /// nearer than `apart` already. It is lost from sight at `stop` from the ampulla. Tells also whether it ended in a strand.
+    fn line(&self, start: V, [apart, stop]: [f64; 2], taken: &Taken) -> (Vec<V>, bool) {
+        if taken.nearest(start).0 < apart {
+            return (Vec::new(), false);
         }
         let mut p = start;
         let mut out = vec![p];
@@ -142,11 +144,22 @@ impl Field {
             before = Some(way);
             p = n.xyz();
             out.push(p);
-            if near < stop || taken.nearest(p) < 0.35 * apart {
+            if near < stop {
                 break;
             }
+            if let (off, Some(other)) = taken.nearest(p)
+                && off < 0.6 * apart
+            {
+                // Into it at a sharp angle: with it for a step.
+                out.pop();
+                let ahead = self.at(other).and_then(|(way, _)| {
+                    Direction::new([0, 1, 2].map(|i: usize| other[i] + STEP * way[i])).map(|d| d.xyz())
+                });
+                out.extend(ahead.or(Some(other)));
+                return (out, true);
+            }
         }
-        out
+        (out, false)
     }
 }
 
@@ -169,14 +182,17 @@ impl Taken {
         }
     }
 
-    /// Distance to the nearest point, or a cell's side where there is none so near.
-    fn nearest(&self, p: V) -> f64 {
+    /// The nearest point and the distance to it, or a cell's side where there is none so near.
+    fn nearest(&self, p: V) -> (f64, Option<V>) {
         let [i, j, k] = Self::cell(p);
-        let mut best = Self::CELL;
+        let mut best = (Self::CELL, None);
         for (a, b, c) in (-1..=1).flat_map(|a| (-1..=1).flat_map(move |b| (-1..=1).map(move |c| (a, b, c)))) {
             for q in self.0.get(&[i + a, j + b, k + c]).into_iter().flatten() {
                 let d = [0, 1, 2].map(|n: usize| p[n] - q[n]);
-                best = best.min(dot(d, d).sqrt());
+                let off = dot(d, d).sqrt();
+                if off < best.0 {
+                    best = (off, Some(*q));
+                }
             }
         }
         best

@@ -283,8 +283,8 @@ impl<'a> Painter<'a> {
                 let (red, green) =
                     (red + (0.74 - red) * 0.6 * disc.crescent, green + (0.52 - green) * 0.6 * disc.crescent);
                 let pale = 1.0 + 0.10 * coarse;
-                let red = red + ((0.76 + 0.20 * disc.cup) * pale - red) * disc.plate;
-                let green = green + ((0.58 + 0.32 * disc.cup) * pale - green) * disc.plate;
+                let red = red + ((0.80 + 0.18 * disc.cup) * pale - red) * disc.plate;
+                let green = green + ((0.70 + 0.26 * disc.cup) * pale - green) * disc.plate;
                 let (red, green) = (red + (0.64 - red) * 0.7 * bright, green + (0.78 - green) * 0.8 * bright);
                 let (red, green) = (red * (1.0 - 0.55 * scar), green * (1.0 - 0.75 * scar));
                 let (red, green) = (red * (1.0 - 0.5 * dark), green * (1.0 - 0.88 * dark));
@@ -444,9 +444,11 @@ impl<'a> Projector<'a> {
             #[allow(clippy::cast_precision_loss)] // some tens
             let width = |k: usize| half[0] + (half[1] - half[0]) * k as f32 / last as f32;
             let half = [width(i) * p1.1 * self.scale, width(i + 1) * p2.1 * self.scale];
-            // Strands come up out of the depth where they begin, and go back into it where they end.
+            // Strands come up out of the depth where they begin, and go back into it where they end but for those that join another.
             #[allow(clippy::cast_precision_loss)] // some tens
-            let depth = strand.strength * ramp(0.0, 6.0, i as f32) * ramp(0.0, 7.0, (last - i) as f32);
+            let depth = strand.strength
+                * ramp(0.0, 6.0, i as f32)
+                * if strand.joins { 1.0 } else { ramp(0.0, 7.0, (last - i) as f32) };
             curve([p0.0, p1.0, p2.0, p3.0], half, (depth, -0.3), clip, canvas);
         }
     }

@@ -7,12 +7,18 @@ use crate::optics::Optics;
 use crate::paint::Light;
 use crate::scene::{Fault, Scene};
 use crate::setup::{Setup, Tone};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 use serrata_words::{FindingKind, Modality};
 use std::ops::Range;
 
-/// Spread of light by haze and cataract of full strength, in the same pixels: after hazy real frames.
-const SCATTER: f64 = 9.0;
+/// The most that haze and cataract of full strength spread light over small angles, in the same pixels. Of two hazy real frames the edges are
+/// hardly wider than of clear ones of their set, so how much of it there is differs from shot to shot.
+const SCATTER: f64 = 8.0;
+/// Spread over wide angles, as a share of the picture's width: most of what clouded media scatter goes there and veils what lies
+/// around (as in the glare function of CIE 146:2002, whose tail falls with the square of the angle; one width for it is judgement).
+const WIDE: f64 = 0.05;
 
 /// Smears the light as defocus and haze do, before anything comes in front.
 pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: &Covers, media: [f64; 2]) {
@@ -20,7 +26,8 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
     let mut sigma2 = (Setup::of(scene).spot.clamp(0.0, 50.0) * f64::from(optics.size) / full).powi(2);
     // What the eye's own media do is the eye's haze: a cataract spreads a little more and dims the green.
     let mut veil = media[0].max(0.8 * media[1]);
-    sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
+    let scatter = SCATTER * Pcg64Mcg::seed_from_u64(scene.seed ^ 0x4a2e_0b17).random_range(0.0..1.0);
+    sigma2 += (scatter * veil * f64::from(optics.size) / full).powi(2);
     if media[1] > 0.0 && light.channels.len() == 2 {
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let keep = 1.0 - 0.35 * media[1] as f32;
@@ -31,7 +38,7 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
             Fault::Blur { sigma } => sigma2 += (sigma * f64::from(optics.size) / full).powi(2),
             Fault::Haze { strength } => {
                 veil = f64::max(veil, strength.clamp(0.0, 1.0));
-                sigma2 += (SCATTER * veil * f64::from(optics.size) / full).powi(2);
+                sigma2 += (scatter * veil * f64::from(optics.size) / full).powi(2);
             }
             _ => {}
         }
@@ -47,7 +54,11 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
         let level = if scene.modality.is_dye() { 0.10 } else { 0.30 };
         for (k, c) in light.channels.iter_mut().enumerate() {
             let level = if k == 1 { level * 0.9 } else { level };
-            c.par_iter_mut().for_each(|v| *v = *v * (1.0 - 0.8 * veil) + 0.8 * veil * level);
+            let mut around = c.clone();
+            blur(&mut around, n, WIDE * f64::from(optics.size));
+            c.par_iter_mut().zip(&around).for_each(|(v, around)| {
+                *v = *v * (1.0 - 0.8 * veil) + 0.8 * veil * (0.5 * level + 0.5 * around);
+            });
         }
     }
 }

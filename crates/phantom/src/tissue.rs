@@ -51,15 +51,22 @@ pub(crate) fn reflectance(eye: &Eyeball, p: [f32; 3]) -> Tissue {
     let macula = (-(deg / 11.0).powi(2)).exp();
     let pit = (-(deg / 2.2).powi(2)).exp();
     let nerve = nerve_fibres(eye, p);
+    // Light that the disc scatters into what lies round it.
+    let glow = (-(off_disc(eye, p).to_degrees() / 4.5).powi(2)).exp();
     let far = 1.0 - 0.46 * ramp(55.0, 100.0, deg);
     let on = on_retina(eye, p);
     let [atrophy, closed] = regions(eye, p);
     let bare = (1.05 + 0.9 * atrophy + 0.35 * dark - 0.8 * l.pigment + 1.0 * cloud(p, 1.3, 2, l.noise ^ 21))
         .clamp(0.45, 1.0);
     Tissue {
-        red: (red + 0.16 * atrophy) * (1.0 - 0.28 * macula - 0.12 * pit) * far * (0.22 + 0.78 * on),
+        red: (red + 0.16 * atrophy + 0.14 * glow)
+            * (1.0 - 0.28 * macula - 0.12 * pit)
+            * far
+            * (0.22 + 0.78 * on),
         green: ((green * (1.0 - 0.12 * closed) + 0.12 * atrophy) * (1.0 - 0.36 * macula) * (1.0 - 0.4 * pit)
-            + 0.22 * nerve)
+            + 0.22 * nerve
+            + 0.08 * glow
+            + 0.32 * shimmer(eye, p, deg))
             * far
             * (0.16 + 0.84 * on),
         choroid: bare * (0.25 + 0.75 * ramp(8.0, 26.0, deg)) * on,
@@ -87,15 +94,30 @@ fn nerve_fibres(eye: &Eyeball, p: [f32; 3]) -> f32 {
         * (1.0 - ramp(38.0, 50.0, off))
 }
 
+/// Shimmer of the inner limiting membrane about the macula, 0 to some 1: broken arcs round the pit and a glint in it, strong in the young
+/// (how strong and how often is judgement, after real frames).
+fn shimmer(eye: &Eyeball, p: [f32; 3], deg: f32) -> f32 {
+    let n = eye.looks.noise;
+    let strong = ramp(0.25, 1.0, drawn(n, 30));
+    if strong <= 0.0 || deg > 16.0 {
+        return 0.0;
+    }
+    let radius = 4.5 + 3.0 * drawn(n, 31) + 1.2 * cloud(p, 6.0, 2, n ^ 91);
+    let arcs = (-((deg - radius) / 1.6).powi(2)).exp() * ramp(-0.05, 0.45, cloud(p, 9.0, 3, n ^ 93));
+    strong * (arcs * (1.0 + 0.5 * cloud(p, 40.0, 2, n ^ 95)) + 0.6 * (-(deg / 0.8).powi(2)).exp())
+}
+
+/// A number from 0 to 1 that an eye has for good.
+fn drawn(noise: u32, k: u32) -> f32 {
+    (noise.wrapping_mul(0x9e37_79b9).wrapping_add(k.wrapping_mul(0x85eb_ca6b)) >> 8) as f32 / 16_777_216.0
+}
+
 /// How dark the pigment lies at a place, 0 to 1: most eyes have one large patch temporal to the macula and one below the disc, and some
 /// a few more (after real ultra-widefield frames; how many and where is judgement).
 fn dark_patches(eye: &Eyeball, p: [f32; 3]) -> f32 {
     let n = eye.looks.noise;
     let ragged = 0.55 * cloud(p, 2.6, 4, n ^ 51);
-    // Numbers from 0 to 1 of the eye.
-    let drawn = |k: u32| {
-        (n.wrapping_mul(0x9e37_79b9).wrapping_add(k.wrapping_mul(0x85eb_ca6b)) >> 8) as f32 / 16_777_216.0
-    };
+    let drawn = |k| drawn(n, k);
     let temporal = if eye.eye == Eye::R { -1.0 } else { 1.0 };
     let patch = |k: u32, x: f32, y: f32| {
         let (x, y) = (temporal * (x + 14.0 * (drawn(k) - 0.5)), y + 18.0 * (drawn(k + 1) - 0.5));

@@ -25,15 +25,21 @@ pub(crate) struct Tree {
 
 /// Length of one step of growth, radians.
 const STEP: f32 = 0.9 * std::f32::consts::PI / 180.0;
-/// Growth goes from coarse to fine: how many places ask for supply, and how near (radians) a vessel must come before
-/// a place counts as supplied. So long branches come first, and twigs fill in between them.
-const ROUNDS: [(usize, f32); 4] = [(60, 0.130), (200, 0.085), (480, 0.056), (1200, 0.036)];
+/// Growth goes from coarse to fine: how many places ask for supply, and from which distance to the nearest vessel on (radians). So long
+/// branches come first, and twigs fill in between them.
+const ROUNDS: [(usize, f32); 5] = [(110, 0.130), (260, 0.085), (460, 0.056), (700, 0.041), (300, 0.031)];
+/// The same for the macula, out to so many radians from the fovea: small vessels come to it from all sides.
+const MACULA: (usize, f32, f32) = (200, 0.021, 0.20);
+/// Share of that distance at which a place is supplied: a branch that was asked for grows most of the way, so that none is a mere thorn.
+const REACHED: f32 = 0.3;
+/// Steps below which an end is taken off again.
+const THORN: usize = 4;
 /// Radius of the avascular zone round the fovea, radians: 0.3 mm or so.
 const AVASCULAR: f32 = 1.5 * std::f32::consts::PI / 180.0;
 
 /// Share of an end's flow that every step of a vessel gives to twigs too thin to be drawn (judgement: so a trunk thins out about as
 /// fast as in real frames, where far more leaves it than is seen).
-const SHED: f32 = 0.35;
+const SHED: f32 = 0.40;
 
 /// A trunk of a right eye.
 struct Trunk {
@@ -61,14 +67,14 @@ const TRUNKS: [Trunk; 12] = [
     },
     Trunk { from: None, odds: 1., way: &[[24., 9.], [29., 20.], [37., 32.], [46., 43.]] },
     Trunk { from: None, odds: 1., way: &[[24., -7.], [30., -18.], [39., -30.], [49., -41.]] },
-    Trunk { from: Some((0, 1)), odds: 0.9, way: &[[8., 24.], [3., 38.], [-5., 52.]] },
-    Trunk { from: Some((1, 1)), odds: 0.9, way: &[[8., -23.], [4., -38.], [-3., -53.]] },
-    Trunk { from: Some((0, 3)), odds: 0.8, way: &[[-22., 24.], [-30., 34.], [-40., 42.]] },
-    Trunk { from: Some((1, 3)), odds: 0.8, way: &[[-23., -24.], [-31., -34.], [-41., -42.]] },
-    Trunk { from: Some((2, 0)), odds: 0.8, way: &[[37., 13.], [50., 16.], [62., 17.]] },
-    Trunk { from: Some((3, 0)), odds: 0.8, way: &[[38., -12.], [51., -15.], [63., -16.]] },
-    Trunk { from: Some((2, 1)), odds: 0.8, way: &[[27., 34.], [24., 48.], [20., 60.]] },
-    Trunk { from: Some((3, 1)), odds: 0.8, way: &[[28., -33.], [25., -47.], [21., -60.]] },
+    Trunk { from: Some((0, 1)), odds: 0.65, way: &[[8., 24.], [3., 38.], [-5., 52.]] },
+    Trunk { from: Some((1, 1)), odds: 0.65, way: &[[8., -23.], [4., -38.], [-3., -53.]] },
+    Trunk { from: Some((0, 3)), odds: 0.65, way: &[[-22., 24.], [-30., 34.], [-40., 42.]] },
+    Trunk { from: Some((1, 3)), odds: 0.65, way: &[[-23., -24.], [-31., -34.], [-41., -42.]] },
+    Trunk { from: Some((2, 0)), odds: 0.65, way: &[[37., 13.], [50., 16.], [62., 17.]] },
+    Trunk { from: Some((3, 0)), odds: 0.65, way: &[[38., -12.], [51., -15.], [63., -16.]] },
+    Trunk { from: Some((2, 1)), odds: 0.65, way: &[[27., 34.], [24., 48.], [20., 60.]] },
+    Trunk { from: Some((3, 1)), odds: 0.65, way: &[[28., -33.], [25., -47.], [21., -60.]] },
 ];
 
 /// About where the disc lies, degrees from the fovea, nasal and superior: what the ways of trunks begin at.
@@ -87,9 +93,18 @@ fn rays(rng: &mut Pcg64Mcg) -> Vec<Vec<[f32; 2]>> {
         for k in 0..many {
             #[allow(clippy::cast_precision_loss)] // a few
             let turn = from + (to - from) * (k as f32 + rng.random_range(0.1..0.9f32)) / many as f32;
-            let (s, c) = turn.to_radians().sin_cos();
+            let s = turn.to_radians().sin();
             let far = rng.random_range(reach.clone());
-            out.push([0.35, 0.7, 1.0].map(|t| [DISC[0] + far * t * c, DISC[1] + far * t * s]).into());
+            // Up and down they bend towards the temple, as the arcades do.
+            let bend = rng.random_range(-0.25..0.55f32) * s.abs() * s.signum();
+            out.push(
+                [0.35, 0.7, 1.0]
+                    .map(|t| {
+                        let (s, c) = (turn.to_radians() + bend * t * t).sin_cos();
+                        [DISC[0] + far * t * c, DISC[1] + far * t * s]
+                    })
+                    .into(),
+            );
         }
     }
     for up in [1.0, -1.0f32] {
@@ -166,21 +181,24 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     }
     // Some retinas are rich in twigs, some poor.
     let twigs = rng.random_range(0.55..1.10f64);
-    for (round, (places, supplied)) in ROUNDS.into_iter().enumerate() {
+    for (round, (places, asks)) in ROUNDS.into_iter().enumerate() {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
         // some hundreds
         let places = if round < 2 { places } else { (places as f64 * twigs) as usize };
-        let mut places = scatter(rng, disc, radius, places);
-        growth.colonise(rng, &mut places, supplied.cos());
+        let mut places = scatter(rng, disc, radius, places, -0.5);
+        growth.colonise(rng, &mut places, asks);
     }
-    let Growth { mut points, parent, .. } = growth;
+    let (places, asks, out) = MACULA;
+    let mut places = scatter(rng, disc, radius, places, out.cos());
+    growth.colonise(rng, &mut places, asks);
+    let (mut points, parent) = without_thorns(&growth.points, &growth.parent);
     let (flow, next) = flows(&parent);
-    smooth(&mut points, &parent, &next);
     // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds):
     // within them by judgement, after the calibres of real pictures.
-    let widest = if kind == Kind::Artery { 0.124 } else { 0.168 } / 2.0 / radius;
+    let widest = if kind == Kind::Artery { 0.134 } else { 0.177 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
-    let half = flow.iter().map(|f| widest * (f / most).cbrt()).collect();
+    let half: Vec<f32> = flow.iter().map(|f| widest * (f / most).cbrt()).collect();
+    settle(&mut points, &parent, &half);
     Tree { points, parent, next, half }
 }
 
@@ -213,6 +231,7 @@ impl Growth {
         let disc = self.disc;
         let shift = if kind == Kind::Artery { 1.0 } else { -1.0 };
         let stretch = rng.random_range(0.85..1.18f32);
+        let (ts, tc) = rng.random_range(-0.13..0.13f32).sin_cos();
         let length = rng.random_range(0.55..1.0f32);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
         // a few points
@@ -231,6 +250,8 @@ impl Growth {
             let y =
                 y * stretch + (shift * rng.random_range(0.2..1.8) + rng.random_range(-far..far)) * y.signum();
             let x = x + rng.random_range(-far..far) + shift * 0.5;
+            let (dx, dy) = (x - DISC[0], y - DISC[1]);
+            let (x, y) = (DISC[0] + tc * dx - ts * dy, DISC[1] + ts * dx + tc * dy);
             let p = RetinalPoint {
                 eccentricity_deg: f64::from(x.hypot(y)),
                 meridian_deg: f64::from(y.atan2(x).to_degrees()),
@@ -277,10 +298,11 @@ impl Growth {
         passed
     }
 
-    /// Grows until every place is supplied or nothing grows any more.
-    fn colonise(&mut self, rng: &mut Pcg64Mcg, places: &mut Vec<V>, supplied: f32) {
+    /// Grows until every place that is farther than `asks` radians from a vessel is supplied, or nothing grows any more.
+    fn colonise(&mut self, rng: &mut Pcg64Mcg, places: &mut Vec<V>, asks: f32) {
         let mut nearest: Vec<(u32, f32)> = places.iter().map(|p| self.nearest(*p, 0)).collect();
-        for _ in 0..260 {
+        for round in 0..260 {
+            let supplied = if round == 0 { asks.cos() } else { (REACHED * asks).cos() };
             let mut keep = nearest.iter().map(|n| n.1 < supplied);
             places.retain(|_| keep.next().unwrap_or(false));
             nearest.retain(|n| n.1 < supplied);
@@ -315,7 +337,7 @@ impl Growth {
         let p = self.points[i];
         let away = unit(along(p, self.disc.map(|c| -c)));
         let jitter =
-            [rng.random_range(-0.25..0.25), rng.random_range(-0.25..0.25), rng.random_range(-0.25..0.25f32)];
+            [rng.random_range(-0.4..0.4), rng.random_range(-0.4..0.4), rng.random_range(-0.4..0.4f32)];
         let wish = if self.children[i] == 0 {
             // A tip carries on as it was heading.
             add(add(unit(sum), self.heading[i], 1.5), away, 1.0)
@@ -323,7 +345,7 @@ impl Growth {
             // A side branch leaves the vessel at a wide angle towards what it is to supply.
             let h = self.heading[i];
             let aside = add(unit(sum), h, -dot(unit(sum), h));
-            add(unit(aside), h, rng.random_range(0.2..0.8f32))
+            add(unit(aside), h, rng.random_range(0.4..1.2f32))
         };
         let heading = unit(along(p, add(wish, jitter, 1.0)));
         let q = unit(add(p, heading, STEP));
@@ -357,14 +379,15 @@ fn over_raphe(p: V, q: V) -> bool {
     p[0].min(q[0]) < 0.0 && (p[1] < 0.0) != (q[1] < 0.0)
 }
 
-/// Places that ask for supply: spread over the retina out to where vessels end, none at the fovea.
-fn scatter(rng: &mut Pcg64Mcg, disc: V, radius: f32, many: usize) -> Vec<V> {
+/// Places that ask for supply: spread over the retina out to where vessels end, none at the fovea and none farther from it than that
+/// cosine says.
+fn scatter(rng: &mut Pcg64Mcg, disc: V, radius: f32, many: usize, least: f32) -> Vec<V> {
     let mut out = Vec::with_capacity(many);
     for _ in 0..many * 8 {
         if out.len() == many {
             break;
         }
-        let z = rng.random_range(-0.5..1.0f32);
+        let z = rng.random_range(least..1.0f32);
         let (s, c) = rng.random_range(0.0..std::f32::consts::TAU).sin_cos();
         let r = (1.0 - z * z).sqrt();
         let p = [r * c, r * s, z];
@@ -400,14 +423,52 @@ fn flows(parent: &[u32]) -> (Vec<f32>, Vec<u32>) {
     (flow, next)
 }
 
-/// Takes the corners out of the grown lines.
-fn smooth(points: &mut [V], parent: &[u32], next: &[u32]) {
-    for _ in 0..3 {
-        let before = points.to_vec();
+/// The tree without ends of fewer than [`THORN`] steps.
+fn without_thorns(points: &[V], parent: &[u32]) -> (Vec<V>, Vec<u32>) {
+    let mut children = vec![0u32; parent.len()];
+    for (i, p) in parent.iter().enumerate() {
+        children[*p as usize] += u32::from(*p as usize != i);
+    }
+    let mut keep = vec![true; parent.len()];
+    for end in (0..parent.len()).filter(|i| children[*i] == 0) {
+        let mut twig = vec![end];
+        let mut at = end;
+        while parent[at] as usize != at && children[parent[at] as usize] == 1 && twig.len() < THORN {
+            at = parent[at] as usize;
+            twig.push(at);
+        }
+        if twig.len() < THORN && parent[at] as usize != at {
+            twig.iter().for_each(|i| keep[*i] = false);
+        }
+    }
+    let mut place = vec![0u32; parent.len()];
+    let mut out = (Vec::new(), Vec::new());
+    for i in (0..parent.len()).filter(|i| keep[*i]) {
+        #[allow(clippy::cast_possible_truncation)] // some thousands of points
+        {
+            place[i] = out.0.len() as u32;
+        }
+        out.0.push(points[i]);
+        out.1.push(place[parent[i] as usize]);
+    }
+    out
+}
+
+/// Lets every point go some way to where what hangs on it pulls it, each vessel with its cross-section: the way to the least
+/// volume, on which a vessel bends away from where a branch leaves it, the more the wider the branch (Murray, J Gen Physiol 1926;9:835).
+/// It takes the corners out of the grown lines, too.
+fn settle(points: &mut [V], parent: &[u32], half: &[f32]) {
+    for _ in 0..6 {
+        let mut pull = vec![([0f32; 3], 0f32, 0u32); points.len()];
+        for (i, p) in parent.iter().enumerate().filter(|(i, p)| **p as usize != *i) {
+            let (p, w) = (*p as usize, half[i] * half[i]);
+            pull[i] = (add(pull[i].0, points[p], w), pull[i].1 + w, pull[i].2 + 1);
+            pull[p] = (add(pull[p].0, points[i], w), pull[p].1 + w, pull[p].2 + 1);
+        }
         for (i, p) in points.iter_mut().enumerate() {
-            let (a, b) = (before[parent[i] as usize], before[next[i] as usize]);
-            if parent[i] as usize != i && next[i] as usize != i {
-                *p = unit(add(add(before[i].map(|c| 2.0 * c), a, 1.0), b, 1.0));
+            // Starts at the disc and ends stay.
+            if pull[i].2 > 1 && parent[i] as usize != i {
+                *p = unit(add(*p, pull[i].0, 1.0 / pull[i].1));
             }
         }
     }

@@ -26,6 +26,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let eye = Eyeball::grow_with(first + i, side, &health)?;
         for modality in [Modality::Colour, Modality::Fa] {
             let mut plain = Scene::new(first + i, side, modality);
+            sets::lay_out(&mut plain, first + i);
             (plain.shot, plain.size, plain.height) = (i, width, Some(height));
             plain.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };
             plain.setup = Some(sets::setup(first + i, class, modality));

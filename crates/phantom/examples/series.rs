@@ -27,6 +27,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             let eye = Eyeball::grow_with(first + i, side, &health)?;
             for modality in [Modality::Colour, Modality::Fa] {
                 let mut scene = Scene::new(first + i, side, modality);
+                sets::lay_out(&mut scene, first + i);
                 (scene.shot, scene.size, scene.height) = (i, width, Some(height));
                 // Early and late frames of the small set, transit frames of the large one.
                 scene.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };

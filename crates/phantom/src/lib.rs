@@ -50,6 +50,7 @@ mod tissue;
 mod track;
 mod truth;
 mod vessels;
+mod view;
 
 pub use circulation::Course;
 pub use dye_run::DyeRun;

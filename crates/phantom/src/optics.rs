@@ -3,9 +3,10 @@
 use crate::Eyeball;
 use crate::scene::Scene;
 use crate::track::Track;
+use crate::view::View;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use serrata_eye::{Rotation, Stereographic};
+use serrata_eye::Rotation;
 use serrata_words::{EyeMovement, SlowAxis};
 use std::ops::Range;
 
@@ -27,7 +28,7 @@ pub(crate) struct Optics {
     pub size: u32,
     /// Height in pixels.
     pub height: u32,
-    pub picture: Stereographic,
+    pub view: View,
     pub poses: Vec<Pose>,
     /// Index of the pose of each line.
     of_line: Vec<u16>,
@@ -42,10 +43,7 @@ impl Optics {
     pub fn new(scene: &Scene) -> Self {
         let size = scene.size.clamp(SIDES[0], SIDES[1]);
         let height = scene.height.map_or(size, |h| h.clamp(SIDES[0], SIDES[1]));
-        // The width shows the instrument's field; pixels are square.
-        let deg = Stereographic::of(&scene.instrument, size, size)
-            .map_or(266.0 / f64::from(size), |p| p.deg_per_px[0]);
-        let picture = Stereographic { width: size, height, deg_per_px: [deg; 2] };
+        let view = View::of(&scene.instrument, size, height);
         // Nobody looks exactly where asked: small tilt and torsion, of the shot.
         let mut rng =
             Pcg64Mcg::seed_from_u64(scene.seed ^ scene.shot.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ 0x0b71);
@@ -54,7 +52,7 @@ impl Optics {
         let pose = slip.then(Rotation::from_gaze(scene.gaze, scene.turn_deg)).then(torsion);
         let sideways = matches!(scene.instrument.slow_axis, SlowAxis::Left | SlowAxis::Right);
         let lines = if sideways { size } else { height };
-        let track = Track::new(scene, lines, deg);
+        let track = Track::new(scene, lines, view.picture.deg_per_px[0]);
         let mut poses = Vec::new();
         let mut of_line = Vec::with_capacity(lines as usize);
         for (k, (line, [right, up])) in track.stretches.iter().enumerate() {
@@ -67,7 +65,7 @@ impl Optics {
             poses.push(Pose { rows, columns, to_retina: moved.then(pose) });
         }
         let movements = track.movements;
-        Self { size, height, picture, poses, of_line, movements, sideways }
+        Self { size, height, view, poses, of_line, movements, sideways }
     }
 
     /// Number of lines of the sweep.
@@ -99,7 +97,7 @@ impl Optics {
             Landmark::Fovea => serrata_eye::Direction::POLE,
         };
         // A jump moves the two parts apart: take the pose of the part in which the landmark then lies.
-        let at = |p: &Pose| self.picture.to_picture(p.to_retina.inverse().apply(d));
+        let at = |p: &Pose| self.view.to_picture(p.to_retina.inverse().apply(d));
         let lies = |p: &&Pose| {
             let [x, y] = at(p);
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // as casts saturate

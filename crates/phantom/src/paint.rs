@@ -106,7 +106,7 @@ impl<'a> Painter<'a> {
         let grid = Grid::new(eye, optics, scene.modality, moment);
         let gathered = moment.map_or(0.0, Moment::gathered);
         #[allow(clippy::cast_possible_truncation)] // pixels
-        let pixel = optics.picture.deg_per_px[0].to_radians() as f32;
+        let pixel = optics.view.pixel() as f32;
         let grain = [0.0060, 0.0024f32].map(|g| ramp(0.3, 1.6, g / pixel));
         let turns = optics.poses.iter().map(|p| single(p.to_retina)).collect();
         Self {
@@ -180,7 +180,8 @@ impl<'a> Painter<'a> {
             }
         }
         let top = band as u32 * BAND;
-        let k = (self.optics.picture.deg_per_px[0].to_radians() / 2.0) as f32;
+        let k = (self.optics.view.pixel() / 2.0) as f32;
+        let even = self.optics.view.even;
         let (half, middle) = (n as f32 / 2.0, self.optics.height as f32 / 2.0);
         let seed = self.eye.looks.noise;
         let mut grain = [Patch::new(seed), Patch::new(seed ^ 3), Patch::new(seed ^ 5)];
@@ -190,8 +191,14 @@ impl<'a> Painter<'a> {
             self.grid.row(y, &mut tissue);
             for x in aperture::columns(y, n, self.optics.height) {
                 let u = (x as f32 + 0.5 - half) * k;
-                let s = 1.0 + u * u + v * v;
-                let view = [2.0 * u / s, 2.0 * v / s, (2.0 - s) / s];
+                let view = if even {
+                    let far = u.hypot(v).max(1e-9);
+                    let (s, c) = (2.0 * far).min(std::f32::consts::PI).sin_cos();
+                    [s * u / far, s * v / far, c]
+                } else {
+                    let s = 1.0 + u * u + v * v;
+                    [2.0 * u / s, 2.0 * v / s, (2.0 - s) / s]
+                };
                 let m = self.turn(x, y);
                 let p = m.map(|r| r[0] * view[0] + r[1] * view[1] + r[2] * view[2]);
                 let i = ((y - top) * n + x) as usize;
@@ -346,7 +353,7 @@ impl Grid {
                 #[allow(clippy::cast_possible_truncation)] // picture sides
                 let (x, y) = ((i % side) as u32 * step, (i / side) as u32 * step);
                 let pose = optics.pose(x.min(optics.size - 1), y.min(optics.height - 1));
-                let d = pose.apply(optics.picture.to_direction([f64::from(x), f64::from(y)]));
+                let d = pose.apply(optics.view.to_direction([f64::from(x), f64::from(y)]));
                 #[allow(clippy::cast_possible_truncation)] // unit vectors
                 let p = d.xyz().map(|c| c as f32);
                 match (modality, dye) {
@@ -386,17 +393,24 @@ pub(crate) struct Projector<'a> {
 impl<'a> Projector<'a> {
     pub fn new(optics: &'a Optics, to_retina: Rotation) -> Self {
         #[allow(clippy::cast_possible_truncation)] // pixels
-        let scale = (1.0 / optics.picture.deg_per_px[0].to_radians()) as f32;
+        let scale = (1.0 / optics.view.pixel()) as f32;
         Self { optics, back: single(to_retina.inverse()), scale }
     }
 
     /// Place in the picture, and how much larger than at the centre things are drawn there. `None` far behind.
-    #[allow(clippy::cast_precision_loss)] // picture sides
+    #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // picture sides
     pub fn place(&self, p: [f32; 3]) -> Option<([f32; 2], f32)> {
         let v = self.back.map(|r| r[0] * p[0] + r[1] * p[1] + r[2] * p[2]);
-        let k = 2.0 / (1.0 + v[2]);
+        let view = self.optics.view;
+        let (k, stretch) = if view.even {
+            let z = f64::from(v[2]);
+            (view.lay(z) as f32, view.stretch(z) as f32)
+        } else {
+            let k = 2.0 / (1.0 + v[2]);
+            (k, k)
+        };
         let (half, middle) = (self.optics.size as f32 / 2.0, self.optics.height as f32 / 2.0);
-        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, middle - k * v[1] * self.scale], k))
+        (v[2] > -0.75).then(|| ([half + k * v[0] * self.scale, middle - k * v[1] * self.scale], stretch))
     }
 
     pub fn tree(

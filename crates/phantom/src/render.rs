@@ -50,7 +50,8 @@ impl Eyeball {
             modality: scene.labelled_modality,
             gaze: Some(scene.gaze),
             instrument: Some(scene.instrument.name.clone()),
-            centre_view_angle_deg: Some(optics.picture.deg_per_px),
+            // Only a stereographic picture is described by it.
+            centre_view_angle_deg: (!optics.view.even).then_some(optics.view.picture.deg_per_px),
             axial_length_mm: Some((self.axial_length_mm, "MEASURED".to_owned())),
             note: (channels == 3).then(|| "two lasers, red and green: blue is empty".to_owned()),
             ..AcquisitionFacts::default()

@@ -30,6 +30,6 @@ impl Sight {
     pub fn to_retina(&self, [x, y]: [f64; 2]) -> Direction {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // as casts saturate
         let pose = self.0.pose(x.max(0.0) as u32, y.max(0.0) as u32);
-        pose.apply(self.0.picture.to_direction([x, y]))
+        pose.apply(self.0.view.to_direction([x, y]))
     }
 }

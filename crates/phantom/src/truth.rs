@@ -36,7 +36,8 @@ pub(crate) fn of(
     let disc = Disc { x, y, radius: disc_radius(eye, optics), probability: 1.0 };
     let fovea = Fovea { x: fx, y: fy, probability: 1.0 };
     let visible_retina = open.region(30.0);
-    let expected = expected(scene, &findings, &disc, &fovea, optics);
+    let reach = reach(&open, &disc, &fovea);
+    let expected = expected(scene, &findings, &disc, &fovea, reach, optics);
     FrameTruth {
         schema: FrameTruth::SCHEMA.to_owned(),
         seed: scene.seed,
@@ -47,7 +48,7 @@ pub(crate) fn of(
         labelled: scene.labelled,
         modality: scene.modality,
         gaze: scene.gaze,
-        degrees_per_pixel: optics.picture.deg_per_px[0],
+        degrees_per_pixel: optics.view.picture.deg_per_px[0],
         axial_length_mm: eye.axial_length_mm,
         disc,
         fovea,
@@ -114,7 +115,7 @@ fn on_retina(eye: &Eyeball, optics: &Optics, x: u32, y: u32) -> bool {
 
 /// The place on the eye that a pixel's middle shows.
 pub(crate) fn on_eye(optics: &Optics, x: u32, y: u32) -> [f32; 3] {
-    let d = optics.pose(x, y).apply(optics.picture.to_direction([f64::from(x) + 0.5, f64::from(y) + 0.5]));
+    let d = optics.pose(x, y).apply(optics.view.to_direction([f64::from(x) + 0.5, f64::from(y) + 0.5]));
     #[allow(clippy::cast_possible_truncation)] // unit vectors
     d.xyz().map(|c| c as f32)
 }
@@ -122,10 +123,10 @@ pub(crate) fn on_eye(optics: &Optics, x: u32, y: u32) -> [f32; 3] {
 /// Mean radius of the disc as drawn, in pixels.
 fn disc_radius(eye: &Eyeball, optics: &Optics) -> f64 {
     let [x, y] = optics.place(eye, Landmark::Disc);
-    let there = optics.picture.to_direction([x, y]);
-    let stretch = 2.0 / (1.0 + there.z());
+    let there = optics.view.to_direction([x, y]);
+    let stretch = optics.view.stretch(there.z());
     let half = (eye.disc_half[0] * eye.disc_half[1]).sqrt();
-    half * stretch / optics.picture.deg_per_px[0].to_radians()
+    half * stretch / optics.view.pixel()
 }
 
 /// All faults as drawn, with score 1, largest first.
@@ -217,16 +218,24 @@ const EVERYDAY: f64 = 0.10;
 /// * `not_usable`: the label names the other eye or another kind; nobody is there; faults that a second try can mend cover more than a
 ///   quarter of the aperture, lids and lashes more than 0.35, or all together more than 0.40; one of them comes within two disc diameters of the
 ///   fovea (straight ahead) or over the disc; blur of σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times (6 times where
-///   dye glows before a dark ground); haze above 0.7; a jump of more than 0.3 disc diameters;
+///   dye glows before a dark ground); haze above 0.7; a jump of more than 0.3 disc diameters; retina seen less than 5 disc diameters up or
+///   down from the fovea, or less than 6 to a side (straight ahead; not in infrared and indocyanine green);
 /// * `limited`: they cover more than a tenth, lids and lashes more than a fifth, or all together more than a quarter; any blink; any jump; blur above 3
-///   pixels; signal below 0.6 or above 1.5 times (2.5 times); haze above 0.3;
+///   pixels; signal below 0.6 or above 1.5 times (2.5 times); haze above 0.3; retina seen less than 6.5 disc diameters to any side;
 /// * else `usable`.
 ///
 /// A quarter is tolerable and a tenth is wanted (the default rules after Liu et al., Patterns 2022;3:100512). Lids and lashes
 /// hang in nearly every wide picture and weigh as in the default rules of judging, those of less than a tenth only in the sum: two graders took real frames
 /// of which they could read 0.70 without reservation, with lids over up to 0.11 of what was lit, and one with lids over 0.29 with one. Of a real
 /// angiogram of four times its light one did, the other with one. The limits on blur, signal and haze are judgement.
-fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, optics: &Optics) -> Verdict {
+fn expected(
+    scene: &Scene,
+    findings: &[Finding],
+    disc: &Disc,
+    fovea: &Fovea,
+    [vertical, horizontal]: [f64; 2],
+    optics: &Optics,
+) -> Verdict {
     // Dust takes a few per cent of the light and costs no view; it is the instrument's upkeep.
     let covering: Vec<&Finding> =
         findings.iter().filter(|f| !f.place.is_empty() && f.kind != FindingKind::Dust).collect();
@@ -243,9 +252,13 @@ fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, opt
     let wrong = scene.labelled.is_some_and(|l| l != scene.eye);
     let other = scene.labelled_modality.is_some_and(|m| m != scene.modality);
     let nobody = scene.faults.contains(&Fault::NoRetina);
-    let mut worst = if wrong || other || nobody || lost > 0.25 || lids > 0.35 || all > 0.40 || on_pole {
+    let wide = ahead && matches!(scene.modality, Modality::Colour | Modality::Faf | Modality::Fa);
+    let [cut, short] = [wide && (vertical < 5.0 || horizontal < 6.0), wide && vertical.min(horizontal) < 6.5];
+    let mut worst = if wrong || other || nobody || lost > 0.25 || lids > 0.35 || all > 0.40 || on_pole || cut
+    {
         Verdict::NotUsable
-    } else if lost > 0.10
+    } else if short
+        || lost > 0.10
         || lids > 0.20
         || all > 0.25
         || findings.iter().any(|f| f.kind == FindingKind::Blink)
@@ -254,7 +267,7 @@ fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, opt
     } else {
         Verdict::Usable
     };
-    let dd = 2.0 * disc.radius * optics.picture.deg_per_px[0];
+    let dd = 2.0 * disc.radius * optics.view.picture.deg_per_px[0];
     for fault in &scene.faults {
         let (bad, poor) = match *fault {
             Fault::Blur { sigma } => (sigma > 8.0, sigma > 3.0),
@@ -276,6 +289,29 @@ fn expected(scene: &Scene, findings: &[Finding], disc: &Disc, fovea: &Fovea, opt
         worst = worst.max(verdict);
     }
     worst
+}
+
+/// How far the retina is seen from the fovea, in the disc's diameters: the least of up and down, and the least of left and right. The last
+/// retina on the way counts.
+fn reach(open: &Mask, disc: &Disc, fovea: &Fovea) -> [f64; 2] {
+    let step = f64::from(open.factor);
+    let towards = |dx: f64, dy: f64| {
+        let at = |r: usize| {
+            #[allow(clippy::cast_precision_loss)] // cells of a picture
+            let (x, y) = (fovea.x / step + dx * r as f64, fovea.y / step + dy * r as f64);
+            if x < 0.0 || y < 0.0 {
+                return None;
+            }
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            // inside the picture, or not taken
+            let (x, y) = (x as usize, y as usize);
+            (x < open.width && y < open.height).then(|| open.cells[y * open.width + x])
+        };
+        let last = (0..).map_while(|r| at(r).map(|seen| (r, seen))).filter(|(_, seen)| *seen).last();
+        #[allow(clippy::cast_precision_loss)] // cells of a picture
+        last.map_or(0.0, |(r, _): (usize, _)| r as f64 * step / (2.0 * disc.radius))
+    };
+    [towards(0.0, -1.0).min(towards(0.0, 1.0)), towards(-1.0, 0.0).min(towards(1.0, 0.0))]
 }
 
 /// Whether a region comes within a distance of a point.

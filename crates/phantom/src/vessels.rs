@@ -195,7 +195,7 @@ pub(crate) fn grow(rng: &mut Pcg64Mcg, disc: Direction, radius_mm: f64, kind: Ki
     let (flow, next) = flows(&parent);
     // Widest trunk; veins at the disc are 84 to 177 µm, a temporal arteriole 105 µm (plausibility bounds):
     // within them by judgement, after the calibres of real pictures.
-    let widest = if kind == Kind::Artery { 0.134 } else { 0.177 } / 2.0 / radius;
+    let widest = if kind == Kind::Artery { 0.112 } else { 0.150 } / 2.0 / radius;
     let most = flow.iter().copied().fold(1.0, f32::max);
     let half: Vec<f32> = flow.iter().map(|f| widest * (f / most).cbrt()).collect();
     settle(&mut points, &parent, &half);

@@ -10,13 +10,13 @@ const COLOUR: (f64, f64) = (0.125, 0.05);
 /// The same in a narrow field, whose white light penetrates deeper: clear pictures at hand have 0.062 to 0.13.
 const NARROW: (f64, f64) = (0.06, 0.025);
 
-/// The same of bright vessels in ultra-widefield fluorescein: 0.13 (a late frame) to 0.58 in real frames, 0.26 and more
-/// in simulated clear ones, 0.07 to 0.10 in hazed ones.
-const DYE: (f64, f64) = (0.12, 0.07);
+/// The same of bright vessels in ultra-widefield fluorescein: 0.13 (a late frame) to 0.58 in real frames, 0.40 and more in simulated
+/// clear ones, 0.11 to 0.22 in hazed ones. So it is a hint only where a real frame without haze could have it.
+const DYE: (f64, f64) = (0.24, 0.02);
 
-/// The same in autofluorescence, of which no real frame was at hand: 0.10 to 0.18 in simulated clear frames, 0.033 in hazed
-/// ones.
-const FAF: (f64, f64) = (0.085, 0.035);
+/// The same in autofluorescence, of which no real frame was at hand: 0.17 to 0.35 in simulated clear frames, 0.076 to 0.092 in
+/// hazed ones.
+const FAF: (f64, f64) = (0.125, 0.06);
 
 /// Share of its score that haze loses where vessels are wider than it makes them: there blur took their contrast.
 const BLURRED: f64 = 0.6;

@@ -1,7 +1,7 @@
 use crate::{
     anatomy::{Anatomy, Vessels, anatomy},
     contour,
-    faults::{Seen, Sweep, capture, faults, sharpness},
+    faults::{Seen, Sweep, capture, faults, shade, sharpness},
     mask::Mask,
     reach::reach,
     retina::no_retina,
@@ -79,7 +79,12 @@ pub fn observe_steps(
     findings.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.kind.cmp(&b.kind)));
     let reach = reach(&scene, &retina, &anatomy);
     let value = sharp.edge.map_or(0.0, |e| 0.001 / e);
-    let observation = finish(&scene, &lit.and_not(&sweep.covered), findings, anatomy, reach, value);
+    let mut open = lit.and_not(&sweep.covered);
+    // What lies in the iris's shadow is not seen.
+    if let Some(shade) = shade(&seen, &findings) {
+        open = open.and_not(&shade);
+    }
+    let observation = finish(&scene, &open, findings, anatomy, reach, value);
     done("outlines");
     observation
 }

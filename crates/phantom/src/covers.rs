@@ -61,11 +61,7 @@ impl Layer {
     pub fn hides(&self) -> bool {
         !matches!(
             self.kind,
-            FindingKind::IrisShadow
-                | FindingKind::Floater
-                | FindingKind::Smear
-                | FindingKind::Dust
-                | FindingKind::Blur
+            FindingKind::Floater | FindingKind::Smear | FindingKind::Dust | FindingKind::Blur
         )
     }
 }

@@ -248,7 +248,7 @@ impl<'a> Painter<'a> {
                     + 0.40 * bright
                     + 0.45 * pool;
                 let base = base * (1.0 - 0.85 * scar);
-                let v = (base + 0.70 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
+                let v = (base + 0.80 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]
             }
             Modality::Icg => {

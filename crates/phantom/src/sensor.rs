@@ -51,13 +51,16 @@ pub(crate) fn spread(light: &mut Light, scene: &Scene, optics: &Optics, covers: 
     if veil > 0.0 {
         #[allow(clippy::cast_possible_truncation)] // 0 to 1
         let veil = veil as f32;
-        let level = if scene.modality.is_dye() { 0.10 } else { 0.30 };
+        // Dye has nothing but itself to veil it, and whoever sets the gain turns it up (judgement); other light comes back from the front of the
+        // eye, too.
+        let (level, of_it, gain) =
+            if scene.modality.is_dye() { (0.10, 0.1, 1.0 + 0.6 * veil) } else { (0.30, 0.5, 1.0) };
         for (k, c) in light.channels.iter_mut().enumerate() {
             let level = if k == 1 { level * 0.9 } else { level };
             let mut around = c.clone();
             blur(&mut around, n, WIDE * f64::from(optics.size));
             c.par_iter_mut().zip(&around).for_each(|(v, around)| {
-                *v = *v * (1.0 - 0.8 * veil) + 0.8 * veil * (0.5 * level + 0.5 * around);
+                *v = gain * (*v * (1.0 - 0.8 * veil) + 0.8 * veil * (of_it * level + (1.0 - of_it) * around));
             });
         }
     }

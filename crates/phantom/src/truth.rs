@@ -216,17 +216,19 @@ const EVERYDAY: f64 = 0.10;
 /// What a photographer should say of the frame as a picture straight ahead of its kind. The rule, all of it:
 ///
 /// * `not_usable`: the label names the other eye or another kind; nobody is there; faults that a second try can mend cover more than a
-///   quarter of the aperture, lids and lashes more than 0.35, or all together more than 0.40; one of them comes within two disc diameters of the
-///   fovea (straight ahead) or over the disc; blur of σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times (6 times where
-///   dye glows before a dark ground); haze above 0.7; a jump of more than 0.3 disc diameters; retina seen less than 5 disc diameters up or
+///   quarter of the aperture, lids and lashes from one side as much or from all sides more than 0.35, or all together more than 0.40; one of
+///   them, but a floater, comes within two disc diameters of the fovea (straight ahead) or over the disc; blur of σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times (6 times where
+///   dye glows before a dark ground); a jump of more than 0.3 disc diameters; retina seen less than 5 disc diameters up or
 ///   down from the fovea, or less than 6 to a side (straight ahead; not in infrared and indocyanine green);
-/// * `limited`: they cover more than a tenth, lids and lashes more than a fifth, or all together more than a quarter; any blink; any jump; blur above 3
+/// * `limited`: a floater comes so near; they cover more than a tenth, lids and lashes more than a fifth, or all together more than a quarter; any blink; any jump; blur above 3
 ///   pixels; signal below 0.6 or above 1.5 times (2.5 times); haze above 0.3; retina seen less than 6.5 disc diameters to any side;
 /// * else `usable`.
 ///
 /// A quarter is tolerable and a tenth is wanted (the default rules after Liu et al., Patterns 2022;3:100512). Lids and lashes
 /// hang in nearly every wide picture and weigh as in the default rules of judging, those of less than a tenth only in the sum: two graders took real frames
-/// of which they could read 0.70 without reservation, with lids over up to 0.11 of what was lit, and one with lids over 0.29 with one. Of a real
+/// of which they could read 0.70 without reservation, with lids over up to 0.11 of what was lit, and one with lids over 0.29 (of several sides) with one. Real frames that had lost more than a quarter to one side were refused.
+/// Haze and a floater may be the eye's own, and what another try does not mend makes no picture unusable: graders took a frame with heavy haze and one
+/// with a floater before the macula with a reservation. Of a real
 /// angiogram of four times its light one did, the other with one. The limits on blur, signal and haze are judgement.
 fn expected(
     scene: &Scene,
@@ -245,19 +247,25 @@ fn expected(
         |f: &Finding| matches!(f.kind, FindingKind::Lid | FindingKind::Lash) && f.fraction < EVERYDAY;
     let all: f64 = covering.iter().map(|f| f.fraction).sum();
     let lost: f64 = covering.iter().filter(|f| !hangs(f)).map(|f| f.fraction).sum();
+    let side = covering.iter().filter(hangs).map(|f| f.fraction).fold(0.0, f64::max);
     let lids: f64 = covering.iter().filter(hangs).filter(|f| !everyday(f)).map(|f| f.fraction).sum();
     let ahead = scene.gaze == serrata_words::Gaze::Primary;
-    let near = |x, y, r| covering.iter().any(|f| touches(&f.place, [x, y], r));
-    let on_pole = ahead && near(fovea.x, fovea.y, 4.0 * disc.radius) || near(disc.x, disc.y, disc.radius);
+    let on_pole = |f: &&&Finding| {
+        ahead && touches(&f.place, [fovea.x, fovea.y], 4.0 * disc.radius)
+            || touches(&f.place, [disc.x, disc.y], disc.radius)
+    };
+    let (floats, hides): (Vec<&Finding>, Vec<&Finding>) =
+        covering.iter().filter(on_pole).partition(|f| f.kind == FindingKind::Floater);
     let wrong = scene.labelled.is_some_and(|l| l != scene.eye);
     let other = scene.labelled_modality.is_some_and(|m| m != scene.modality);
     let nobody = scene.faults.contains(&Fault::NoRetina);
     let wide = ahead && matches!(scene.modality, Modality::Colour | Modality::Faf | Modality::Fa);
     let [cut, short] = [wide && (vertical < 5.0 || horizontal < 6.0), wide && vertical.min(horizontal) < 6.5];
-    let mut worst = if wrong || other || nobody || lost > 0.25 || lids > 0.35 || all > 0.40 || on_pole || cut
-    {
+    let covered = lost > 0.25 || side > 0.25 || lids > 0.35 || all > 0.40 || !hides.is_empty();
+    let mut worst = if wrong || other || nobody || covered || cut {
         Verdict::NotUsable
     } else if short
+        || !floats.is_empty()
         || lost > 0.10
         || lids > 0.20
         || all > 0.25
@@ -275,7 +283,7 @@ fn expected(
                 let [most, much] = if scene.modality.is_dye() { [6.0, 2.5] } else { [2.5, 1.5] };
                 (!(0.3..=most).contains(&gain), !(0.6..=much).contains(&gain))
             }
-            Fault::Haze { strength } => (strength > 0.7, strength > 0.3),
+            Fault::Haze { strength } => (false, strength > 0.3),
             Fault::Motion { shift_deg, .. } => (shift_deg.abs() > 0.3 * dd, true),
             _ => (false, false),
         };

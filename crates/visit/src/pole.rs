@@ -2,10 +2,10 @@
 
 use crate::judge::{asks_reach, glares};
 use crate::rules::Rules;
-use serrata_words::{EyeState, Observation, Reason, Region, View};
+use serrata_words::{EyeState, Finding, Observation, Reason, Region, View};
 
-/// Reasons against a picture straight ahead in which a mendable fault with a place comes close to the fovea or over the disc: one
-/// at most, of the surest fault. None where no disc was found, for distances are told in its diameters, and none in moments of a
+/// Reasons against a picture straight ahead in which a mendable fault with a place comes close to the fovea or over the disc, or a
+/// reservation where what comes there may be the eye's own: one at most, of the surest fault, musts first. None where no disc was found, for distances are told in its diameters, and none in moments of a
 /// dye run that ask for something else.
 pub fn reasons(o: &Observation, view: &View, eye: &EyeState, rules: &Rules) -> Vec<Reason> {
     let rule = &rules.pole;
@@ -16,10 +16,13 @@ pub fn reasons(o: &Observation, view: &View, eye: &EyeState, rules: &Rules) -> V
     let fovea = o.fovea.filter(|f| f.probability > rule.certain);
     let near = rule.fovea * 2.0 * disc.radius;
     let counts = |kind, score: f64| rules.of(kind, view.modality).is_some_and(|r| score >= r.score);
-    o.findings
-        .iter()
-        .filter(|f| rule.kinds.contains(&f.kind) && counts(f.kind, f.score) && !glares(eye, f.kind))
-        .find_map(|f| {
+    let mends =
+        |f: &&Finding| rule.kinds.contains(&f.kind) && counts(f.kind, f.score) && !glares(eye, f.kind);
+    let perhaps = |f: &&Finding| rule.perhaps.contains(&f.kind) && f.score >= rule.perhaps_score;
+    let musts = o.findings.iter().filter(mends).map(|f| (f, true));
+    musts
+        .chain(o.findings.iter().filter(perhaps).map(|f| (f, false)))
+        .find_map(|(f, must)| {
             let text = if fovea.is_some_and(|p| comes_within(&f.place, [p.x, p.y], near)) {
                 format!("{}, within {} disc diameters of the fovea", f.kind.screen(), rule.fovea)
             } else if comes_within(&f.place, [disc.x, disc.y], disc.radius) {
@@ -27,7 +30,7 @@ pub fn reasons(o: &Observation, view: &View, eye: &EyeState, rules: &Rules) -> V
             } else {
                 return None;
             };
-            Some(Reason { rule: "pole".to_owned(), finding: Some(f.kind), must: true, text })
+            Some(Reason { rule: "pole".to_owned(), finding: Some(f.kind), must, text })
         })
         .into_iter()
         .collect()

@@ -67,7 +67,13 @@ pub struct PoleRule {
     pub only: Vec<Modality>,
     /// Findings that it is for: those that another try mends.
     pub kinds: Vec<FindingKind>,
-    /// Distance from the fovea within which they make a frame not usable, disc diameters.
+    /// Findings that may be the eye's own: there they are a reservation, from `perhaps_score` on.
+    #[serde(default)]
+    pub perhaps: Vec<FindingKind>,
+    /// Score from which on these weigh.
+    #[serde(default = "perhaps_score")]
+    pub perhaps_score: f64,
+    /// Distance from the fovea within which they count, disc diameters.
     pub fovea: f64,
     /// Probability of disc and fovea from which on they are taken.
     pub certain: f64,
@@ -186,6 +192,10 @@ impl Default for Rules {
         #[allow(clippy::expect_used)] // the text is part of the program; a test reads it
         Self::from_toml(include_str!("../rules/default.toml")).expect("the rules that come with the program")
     }
+}
+
+const fn perhaps_score() -> f64 {
+    0.5
 }
 
 fn shipped_pole() -> PoleRule {

@@ -2,7 +2,7 @@
 
 use super::{Seen, ramp};
 use crate::{
-    filter,
+    contour, filter,
     mask::Mask,
     radial::{RAYS, Rays},
 };
@@ -31,6 +31,9 @@ pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
         (a, b) => a.or(b),
     }
     .map(|mut f| {
+        if let Some(place) = f.side.and_then(|side| shade(seen, side)) {
+            f.place = contour::region(&place, seen.scene.factor);
+        }
         let upright = matches!(f.side, Some(Side::Top | Side::Bottom));
         f.fraction = (f.fraction / filled(&seen.scene.aperture, upright)).min(1.0);
         f
@@ -206,6 +209,64 @@ fn shaded(seen: &Seen<'_>) -> Option<Finding> {
         f.side = Some(side);
         f
     })
+}
+
+/// Where it is known that a side lies in shade, its border is where less than this share of the mirrored brightness is left: half of what
+/// such shadows take (judgement).
+const EDGE: f32 = 0.60;
+
+/// What lies in shade at the left or the right: block by block, from the border to where the mirrored place is no longer brighter by far.
+/// None above and below, where what is lost is outside the visible retina already, or where nothing is dimmer.
+pub(super) fn shade(seen: &Seen<'_>, side: Side) -> Option<Mask> {
+    if !matches!(side, Side::Left | Side::Right) {
+        return None;
+    }
+    let s = seen.scene;
+    let (w, h) = (s.width(), s.height());
+    let black = filter::percentile(&mut s.half.value.data.clone(), 0.01);
+    let block = (w / BLOCKS).max(1);
+    let rows = h.div_ceil(block);
+    let light = |row: usize, k: usize| {
+        let (mut sum, mut n, mut all) = (0.0f32, 0usize, 0usize);
+        for y in (row * block..((row + 1) * block).min(h)).step_by(2) {
+            for i in y * w + k * w / BLOCKS..y * w + (k + 1) * w / BLOCKS {
+                all += 1;
+                if seen.retina.data[i] {
+                    sum += (s.value.data[i] - black).max(0.0);
+                    n += 1;
+                }
+            }
+        }
+        (2 * n > all).then(|| sum / n as f32)
+    };
+    let mut reaches: Vec<usize> = (0..rows)
+        .map(|row| {
+            let at = |k: usize| light(row, if side == Side::Left { k } else { BLOCKS - 1 - k });
+            let (mut reach, mut gap) = (0, 0);
+            for k in 0..BLOCKS / 2 {
+                let Some((near, far)) = at(k).zip(at(BLOCKS - 1 - k)) else { continue };
+                if near < EDGE * far {
+                    (reach, gap) = (k + 1, 0);
+                } else if gap == 1 {
+                    break;
+                } else {
+                    gap += 1;
+                }
+            }
+            reach
+        })
+        .collect();
+    let own = reaches.clone();
+    for (row, r) in reaches.iter_mut().enumerate() {
+        let mut about = own[row.saturating_sub(3)..(row + 4).min(rows)].to_vec();
+        about.sort_unstable();
+        *r = about[about.len() / 2];
+    }
+    let place = Mask::from_fn(w, h, |x, y| {
+        let from = if side == Side::Left { x } else { w - 1 - x };
+        from < reaches[y / block] * w / BLOCKS && seen.retina.at(x, y)
+    });
+    (place.count() > 0).then_some(place)
 }
 
 /// How many blocks of one half are dimmer by far than their mirrored ones, and how many blocks lie between the picture's border and the

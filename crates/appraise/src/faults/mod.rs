@@ -60,6 +60,15 @@ pub(crate) fn faults(seen: &Seen<'_>) -> Vec<Finding> {
     out
 }
 
+/// Score from which on a shadow of the iris is plain enough for what lies in it to count as not seen (as in the shipped rules).
+const SHADED: f64 = 0.5;
+
+/// What lies in the shadow of the iris, where one of these findings is a plain one to the left or the right.
+pub(crate) fn shade(seen: &Seen<'_>, findings: &[Finding]) -> Option<Mask> {
+    let shadow = findings.iter().find(|f| f.kind == FindingKind::IrisShadow && f.score >= SHADED)?;
+    distance::shade(seen, shadow.side?)
+}
+
 /// The faults that can leave nothing of a retina to be recognised.
 pub(crate) fn capture(seen: &Seen<'_>) -> Vec<Finding> {
     let patch = soft_patch::soft_patch(seen);

@@ -30,6 +30,10 @@ const FALL: f32 = 0.10;
 /// How many breaks are looked into, deepest first.
 const MOST: usize = 14;
 
+/// Share of the retina's height at its upper and lower end in which no break is sought: what lies beyond it there is too little to be
+/// compared, and a jump there leaves the picture whole.
+const END: f32 = 0.08;
+
 /// Likeness won by moving the rows: named from, and sure from. Untouched frames at hand reach 0.25, most jumps of 2.7 % of
 /// the width and more have 0.30 to 0.9.
 const WON: (f64, f64) = (0.18, 0.36);
@@ -144,14 +148,15 @@ impl Rows {
     /// Breaks between two rows, or over very few.
     fn breaks(&self, enough: (f64, f64)) -> Vec<Jump> {
         let h = self.fine.height;
+        let within = self.within();
         let likeness: Vec<Option<f32>> = (0..h)
             .map(|y| {
-                let within = (STRIP..=h - STRIP).contains(&y);
-                within.then(|| mean(&self.parts(&self.above(y), &self.below(y), 0, STRIP as f32))).flatten()
+                let whole = (STRIP..=h - STRIP).contains(&y);
+                whole.then(|| mean(&self.parts(&self.above(y), &self.below(y), 0, STRIP as f32))).flatten()
             })
             .collect();
         let mut dips: Vec<(f32, usize)> = Vec::new();
-        for y in 14..h - 14 {
+        for y in within.start.max(14)..within.end.min(h - 14) {
             let Some(here) = likeness[y] else { continue };
             if likeness[y - 2..y + 3].iter().flatten().any(|v| *v < here) {
                 continue;
@@ -166,6 +171,18 @@ impl Rows {
         dips.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         dips.truncate(MOST);
         dips.iter().filter_map(|(_, y)| self.mended(*y, enough)).collect()
+    }
+
+    /// The rows of the retina without its ends.
+    fn within(&self) -> std::ops::Range<usize> {
+        let lit = |y: &usize| self.core.data[y * self.core.width..][..self.core.width].contains(&true);
+        let (Some(first), Some(last)) = ((0..self.core.height).find(lit), (0..self.core.height).rfind(lit))
+        else {
+            return 0..0;
+        };
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // below the height
+        let end = (END * (last - first) as f32) as usize;
+        first + end..last + 1 - end
     }
 
     fn above(&self, y: usize) -> Vec<f32> {

@@ -40,7 +40,7 @@ const CHOROID_LEAD_S: f32 = 1.5;
 const ARTERY_MM_S: f32 = 19.3;
 const VEIN_MM_S: f32 = 13.2;
 /// Through the capillaries, s.
-const CAPILLARY_S: f32 = 0.80;
+const CAPILLARY_S: f32 = 0.68;
 /// Time from the bolus' foot to a tenth of its peak, s: solved from [`bolus`].
 const FOOT_S: f32 = 1.56;
 

@@ -65,7 +65,7 @@ fn reflections_add_and_shadows_take_light_where_the_truth_says() {
     for (made, kind, hidden) in [
         (&reflex, FindingKind::Reflex, true),
         (&floater, FindingKind::Floater, false),
-        (&shadow, FindingKind::IrisShadow, false),
+        (&shadow, FindingKind::IrisShadow, true),
     ] {
         let f = finding(made, kind);
         assert!(!f.place.is_empty() && f.fraction > 0.003, "{kind}");

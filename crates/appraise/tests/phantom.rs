@@ -333,3 +333,44 @@ fn a_clear_frame_is_not_hazy_at_a_thousand_pixels() {
         assert!(haze(1000) < 0.5 && haze(1200) < 0.5, "{seed}: {} {}", haze(1000), haze(1200));
     }
 }
+
+/// It was told, but stayed in the visible retina and had no place.
+#[test]
+fn what_lies_in_the_shadow_of_the_iris_is_not_seen() {
+    use serrata_words::Side;
+    for (seed, modality, side) in [
+        (91_064, Modality::Faf, Side::Left),
+        (91_060, Modality::Colour, Side::Right),
+        (91_149, Modality::Faf, Side::Right),
+    ] {
+        let of = |faults| {
+            let mut scene = Scene::new(seed, Eye::R, modality);
+            (scene.size, scene.faults) = (1200, faults);
+            let made = render(&scene);
+            (observe(&made.frame, modality, None), made.truth)
+        };
+        let (o, truth) = of(vec![Fault::IrisShadow { side, share: 0.3 }]);
+        let f = o.findings.iter().find(|f| f.kind == FindingKind::IrisShadow).expect("a shadow");
+        assert_eq!(f.side, Some(side));
+        let xs: Vec<f64> = f.place.polygons.iter().flatten().map(|p| p[0]).collect();
+        let mean = xs.iter().sum::<f64>() / xs.len() as f64;
+        assert!(if side == Side::Left { mean < 500.0 } else { mean > 700.0 }, "{seed}: {mean}");
+        let (got, want) = (o.visible_retina.fraction, truth.visible_fraction);
+        assert!((got - want).abs() < 0.12, "{seed}: {got} against {want}");
+        let (clear, _) = of(Vec::new());
+        assert!(clear.visible_retina.fraction > got + 0.15, "{seed}: {}", clear.visible_retina.fraction);
+    }
+}
+
+/// Near the end of the retina, where little is left to compare, chance likeness was called a jump.
+#[test]
+fn no_jump_is_named_at_the_end_of_the_retina() {
+    for (seed, eye) in [(91_066, Eye::R), (91_088, Eye::R)] {
+        let mut scene = Scene::new(seed, eye, Modality::Fa);
+        scene.size = 1200;
+        let o = observe(&render(&scene).frame, Modality::Fa, None);
+        let jumps: Vec<_> =
+            o.findings.iter().filter(|f| f.kind == FindingKind::Motion).map(|f| (f.score, f.rows)).collect();
+        assert!(jumps.iter().all(|j| j.0 < 0.5), "{seed}: {jumps:?}");
+    }
+}

@@ -80,6 +80,37 @@ fn a_mendable_fault_at_the_fovea_is_a_must_straight_ahead() {
     assert!(!rule(&lost, &view(), &healthy), "a doubtful fovea");
 }
 
+/// It may be bleeding, which no try mends.
+#[test]
+fn a_floater_at_the_fovea_is_a_reservation() {
+    let verdict = |change: fn(&mut Observation)| {
+        let mut o = reflected();
+        o.findings[0].kind = FindingKind::Floater;
+        change(&mut o);
+        said(&o, None, &[]).verdict
+    };
+    assert_eq!(verdict(|_| ()), Verdict::Limited);
+    assert_eq!(verdict(|o| o.findings[0].score = 0.4), Verdict::Usable, "too weak a hint");
+    assert_eq!(verdict(|o| o.fovea.as_mut().unwrap().x = 10.0), Verdict::Usable, "far from both");
+}
+
+/// Rule files of clinics from before the reservation still read.
+#[test]
+fn a_pole_rule_without_a_reservation_makes_none() {
+    let mut rules = Rules::default();
+    rules.pole.perhaps.clear();
+    let mut o = reflected();
+    o.findings[0].kind = FindingKind::Floater;
+    let said = judge(&o, &view(), None, &EyeState::default(), &[], &rules);
+    assert_eq!(said.verdict, Verdict::Usable);
+}
+
+#[test]
+fn a_lid_that_takes_a_quarter_from_one_side_is_a_must() {
+    let verdict = |share| said(&with(FindingKind::Lid, 0.9, share), None, &[]).verdict;
+    assert_eq!([0.19, 0.22, 0.26].map(verdict), [Verdict::Usable, Verdict::Limited, Verdict::NotUsable]);
+}
+
 #[test]
 fn a_blink_asks_for_another_try_until_it_is_time_to_stop() {
     let o = with(FindingKind::Blink, 0.95, 0.12);

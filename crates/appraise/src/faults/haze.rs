@@ -11,8 +11,12 @@ const COLOUR: (f64, f64) = (0.125, 0.05);
 const NARROW: (f64, f64) = (0.06, 0.025);
 
 /// The same of bright vessels in ultra-widefield fluorescein: 0.13 (a late frame) to 0.58 in real frames, 0.40 and more in simulated
-/// clear ones, 0.11 to 0.22 in hazed ones. So it is a hint only where a real frame without haze could have it.
-const DYE: (f64, f64) = (0.24, 0.02);
+/// clear ones, 0.11 to 0.22 in hazed ones. So it stays a hint where a real frame without haze could have it.
+const DYE: (f64, f64) = (0.24, 0.0);
+
+/// Contrast of bright vessels in ultra-widefield fluorescein below which none is left to speak of, and at which it is gone: less than any real
+/// frame at hand has.
+const GONE: (f64, f64) = (0.12, 0.07);
 
 /// The same in autofluorescence, of which no real frame was at hand: 0.077 to 0.35 in simulated frames without haze, 0.060 to 0.070 in
 /// hazed ones.
@@ -26,8 +30,21 @@ pub(super) fn haze(seen: &Seen<'_>) -> Option<Finding> {
     (score > 0.0).then(|| Finding::new(FindingKind::Haze, score, seen.retina.share_of(&seen.scene.aperture)))
 }
 
+/// How plainly the vessels of a wide dye picture have no contrast left, 0 to 1.
+pub(super) fn gone(seen: &Seen<'_>) -> f64 {
+    if seen.scene.round || seen.scene.modality != Modality::Fa || unfilled(seen) {
+        return 0.0;
+    }
+    1.0 - ramp(f64::from(seen.vessels.contrast), GONE.1, GONE.0)
+}
+
+/// Before the dye has come there is nothing to lose contrast.
+fn unfilled(seen: &Seen<'_>) -> bool {
+    seen.scene.modality.is_dye() && exposure::underexposed(seen).is_some_and(|f| f.score >= 1.0)
+}
+
 /// How much of their contrast the strong vessels have lost, 0 to 1, whatever took it.
-pub(super) fn lost_contrast(seen: &Seen<'_>) -> f64 {
+fn lost_contrast(seen: &Seen<'_>) -> f64 {
     let (clear, heavy) = match (seen.scene.modality, seen.scene.round) {
         (Modality::Colour | Modality::Green, true) => NARROW,
         (Modality::Colour | Modality::Green, false) => COLOUR,
@@ -36,8 +53,7 @@ pub(super) fn lost_contrast(seen: &Seen<'_>) -> f64 {
         // Others are left out: there the contrast is the dye's or the light's, or nothing was at hand.
         _ => return 0.0,
     };
-    // Before the dye has come there is nothing to lose contrast.
-    if seen.scene.modality.is_dye() && exposure::underexposed(seen).is_some_and(|f| f.score >= 1.0) {
+    if unfilled(seen) {
         return 0.0;
     }
     1.0 - ramp(f64::from(seen.vessels.contrast), heavy, clear)

@@ -52,7 +52,7 @@ pub(super) fn blur(seen: &Seen<'_>) -> Option<Finding> {
     score *= DOUBTFUL + (1.0 - DOUBTFUL) * ramp(middle, WIDE.0, WIDE.1);
     if seen.scene.modality.is_dye() {
         // Dye pictures seldom lose their contrast to haze alone: where it is gone, softer edges are enough.
-        let gone = super::haze::lost_contrast(seen);
+        let gone = super::haze::gone(seen);
         score = score.max(gone.min(ramp(edge, SOFT.0, SOFT.1)));
     }
     (score > 0.0).then(|| Finding::new(FindingKind::Blur, score, seen.retina.share_of(&seen.scene.aperture)))

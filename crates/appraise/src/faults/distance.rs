@@ -1,6 +1,6 @@
 //! Too near, too far, and the iris to one side: told from what is lost at which sides, and whether it is bright or dark.
 
-use super::{Seen, ramp};
+use super::{SHADED, Seen, ramp};
 use crate::{
     contour, filter,
     mask::Mask,
@@ -31,7 +31,8 @@ pub(super) fn distance(seen: &Seen<'_>, lids: &[Finding]) -> Vec<Finding> {
         (a, b) => a.or(b),
     }
     .map(|mut f| {
-        if let Some(place) = f.side.and_then(|side| shade(seen, side)) {
+        // A weak hint draws nothing over retina that can be seen.
+        if let Some(place) = f.side.filter(|_| f.score >= SHADED).and_then(|side| shade(seen, side)) {
             f.place = contour::region(&place, seen.scene.factor);
         }
         let upright = matches!(f.side, Some(Side::Top | Side::Bottom));

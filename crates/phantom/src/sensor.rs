@@ -17,7 +17,8 @@ use std::ops::Range;
 /// hardly wider than of clear ones of their set, so how much of it there is differs from shot to shot.
 const SCATTER: f64 = 8.0;
 /// Spread over wide angles, as a share of the picture's width: most of what clouded media scatter goes there and veils what lies
-/// around (as in the glare function of CIE 146:2002, whose tail falls with the square of the angle; one width for it is judgement).
+/// around (as in the glare function of CIE 146:2002, whose tail falls about with the square of the angle, from memory; one width for it is
+/// judgement).
 const WIDE: f64 = 0.05;
 
 /// Smears the light as defocus and haze do, before anything comes in front.

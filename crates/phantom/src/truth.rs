@@ -217,19 +217,21 @@ const EVERYDAY: f64 = 0.10;
 ///
 /// * `not_usable`: the label names the other eye or another kind; nobody is there; faults that a second try can mend cover more than a
 ///   quarter of the aperture, lids and lashes from one side as much or from all sides more than 0.35, or all together more than 0.40; one of
-///   them, but a floater, comes within two disc diameters of the fovea (straight ahead) or over the disc; blur of σ above 8 pixels of a full-size picture; signal below 0.3 or above 2.5 times (6 times where
-///   dye glows before a dark ground); a jump of more than 0.3 disc diameters; retina seen less than 5 disc diameters up or
-///   down from the fovea, or less than 6 to a side (straight ahead; not in infrared and indocyanine green);
-/// * `limited`: a floater comes so near; they cover more than a tenth, lids and lashes more than a fifth, or all together more than a quarter; any blink; any jump; blur above 3
-///   pixels; signal below 0.6 or above 1.5 times (2.5 times); haze above 0.3; retina seen less than 6.5 disc diameters to any side;
+///   them, but a floater, comes within two disc diameters of the fovea (straight ahead) or over the disc; blur of σ above 8 pixels of a
+///   full-size picture; signal below 0.3 or above 2.5 times (6 times where dye glows before a dark ground); a jump of more than 0.3 disc
+///   diameters; retina seen less than 5 disc diameters up or down from the fovea, or less than 6 to a side (straight ahead; not in infrared
+///   and indocyanine green);
+/// * `limited`: a floater comes so near; they cover more than a tenth, lids and lashes more than a fifth, or all together more than a
+///   quarter; any blink; any jump; blur above 3 pixels; signal below 0.6 or above 1.5 times (2.5 times); haze above 0.3; retina seen less
+///   than 6.5 disc diameters to any side;
 /// * else `usable`.
 ///
 /// A quarter is tolerable and a tenth is wanted (the default rules after Liu et al., Patterns 2022;3:100512). Lids and lashes
-/// hang in nearly every wide picture and weigh as in the default rules of judging, those of less than a tenth only in the sum: two graders took real frames
-/// of which they could read 0.70 without reservation, with lids over up to 0.11 of what was lit, and one with lids over 0.29 (of several sides) with one. Real frames that had lost more than a quarter to one side were refused.
-/// Haze and a floater may be the eye's own, and what another try does not mend makes no picture unusable: graders took a frame with heavy haze and one
-/// with a floater before the macula with a reservation. Of a real
-/// angiogram of four times its light one did, the other with one. The limits on blur, signal and haze are judgement.
+/// hang in nearly every wide picture and weigh as in the default rules of judging, those of less than a tenth only in the sum: two
+/// graders took real frames of which they could read 0.70 without reservation, with lids over up to 0.11 of what was lit, and one with
+/// lids over 0.29 (of several sides) with one. Real frames that had lost more than a quarter to one side were refused. Haze and a floater
+/// may be the eye's own, and what another try does not mend makes no picture unusable: graders took a frame with heavy haze and one with
+/// a floater before the macula with a reservation. Of a real angiogram of four times its light one did, the other with one. The limits on blur, signal and haze are judgement.
 fn expected(
     scene: &Scene,
     findings: &[Finding],

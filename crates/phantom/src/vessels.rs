@@ -455,7 +455,7 @@ fn without_thorns(points: &[V], parent: &[u32]) -> (Vec<V>, Vec<u32>) {
 }
 
 /// Lets every point go some way to where what hangs on it pulls it, each vessel with its cross-section: the way to the least
-/// volume, on which a vessel bends away from where a branch leaves it, the more the wider the branch (Murray, J Gen Physiol 1926;9:835).
+/// volume, on which a vessel bends away from where a branch leaves it, the more the wider the branch (Murray, J Gen Physiol 1926;9:835, from memory).
 /// It takes the corners out of the grown lines, too.
 fn settle(points: &mut [V], parent: &[u32], half: &[f32]) {
     for _ in 0..6 {

@@ -5,8 +5,8 @@ use crate::rules::Rules;
 use serrata_words::{EyeState, Finding, Observation, Reason, Region, View};
 
 /// Reasons against a picture straight ahead in which a mendable fault with a place comes close to the fovea or over the disc, or a
-/// reservation where what comes there may be the eye's own: one at most, of the surest fault, musts first. None where no disc was found, for distances are told in its diameters, and none in moments of a
-/// dye run that ask for something else.
+/// reservation where what comes there may be the eye's own: one at most, of the surest fault, musts first. None where no disc was
+/// found, for distances are told in its diameters, and none in moments of a dye run that ask for something else.
 pub fn reasons(o: &Observation, view: &View, eye: &EyeState, rules: &Rules) -> Vec<Reason> {
     let rule = &rules.pole;
     if !asks_reach(view) || !rule.only.contains(&view.modality) {

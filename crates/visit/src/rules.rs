@@ -232,6 +232,16 @@ mod tests {
         assert_eq!(Rules::from_toml(&older).unwrap(), Rules::default());
     }
 
+    /// A clinic's file from before the reservation at the pole.
+    #[test]
+    fn a_pole_without_a_reservation_reads_and_has_none() {
+        let text = include_str!("../rules/default.toml");
+        let older: String =
+            text.lines().filter(|l| !l.starts_with("perhaps")).map(|l| format!("{l}\n")).collect();
+        assert!(older.len() < text.len());
+        assert!(Rules::from_toml(&older).unwrap().pole.perhaps.is_empty());
+    }
+
     #[test]
     fn errors_name_the_line() {
         assert!(Rules::from_toml("finding = 3").unwrap_err().to_string().contains("line 1"));

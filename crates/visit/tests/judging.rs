@@ -94,17 +94,6 @@ fn a_floater_at_the_fovea_is_a_reservation() {
     assert_eq!(verdict(|o| o.fovea.as_mut().unwrap().x = 10.0), Verdict::Usable, "far from both");
 }
 
-/// Rule files of clinics from before the reservation still read.
-#[test]
-fn a_pole_rule_without_a_reservation_makes_none() {
-    let mut rules = Rules::default();
-    rules.pole.perhaps.clear();
-    let mut o = reflected();
-    o.findings[0].kind = FindingKind::Floater;
-    let said = judge(&o, &view(), None, &EyeState::default(), &[], &rules);
-    assert_eq!(said.verdict, Verdict::Usable);
-}
-
 #[test]
 fn a_lid_that_takes_a_quarter_from_one_side_is_a_must() {
     let verdict = |share| said(&with(FindingKind::Lid, 0.9, share), None, &[]).verdict;

@@ -199,7 +199,7 @@ fn shaded(seen: &Seen<'_>) -> Option<Finding> {
     let all = if left > right { (Side::Left, left - right) } else { (Side::Right, right - left) };
     let near = |k: usize| retina[k];
     let far = |k: usize| retina[BLOCKS - 1 - k];
-    let [left, right] = [dimmer(&near, &far, typical), dimmer(&far, &near, typical)];
+    let [left, right] = [dimmer(&near, &far, typical, ACROSS), dimmer(&far, &near, typical, ACROSS)];
     let (side, [dim, reach]) = if left[0] > right[0] { (Side::Left, left) } else { (Side::Right, right) };
     let share = |blocks: usize| blocks as f64 / BLOCKS as f64;
     let (score, across) = (ramp(share(all.1), 0.15, 0.30), ramp(share(dim), DIMMER.0, DIMMER.1));
@@ -243,18 +243,7 @@ pub(super) fn shade(seen: &Seen<'_>, side: Side) -> Option<Mask> {
     let mut reaches: Vec<usize> = (0..rows)
         .map(|row| {
             let at = |k: usize| light(row, if side == Side::Left { k } else { BLOCKS - 1 - k });
-            let (mut reach, mut gap) = (0, 0);
-            for k in 0..BLOCKS / 2 {
-                let Some((near, far)) = at(k).zip(at(BLOCKS - 1 - k)) else { continue };
-                if near < EDGE * far {
-                    (reach, gap) = (k + 1, 0);
-                } else if gap == 1 {
-                    break;
-                } else {
-                    gap += 1;
-                }
-            }
-            reach
+            dimmer(&at, &|k| at(BLOCKS - 1 - k), 0.0, EDGE)[1]
         })
         .collect();
     let own = reaches.clone();
@@ -272,16 +261,18 @@ pub(super) fn shade(seen: &Seen<'_>, side: Side) -> Option<Mask> {
 
 /// How many blocks of one half are dimmer by far than their mirrored ones, and how many blocks lie between the picture's border and the
 /// last of them. They hang together from the border inwards, with single gaps at most; where neither side is lit nothing is told.
-/// `near`, `far`: brightness by distance from the border, on this side and on the other.
+/// `near`, `far`: brightness by distance from the border, on this side and on the other; `share`: that of the far one below which the near
+/// one is dimmer.
 fn dimmer(
     near: &dyn Fn(usize) -> Option<f32>,
     far: &dyn Fn(usize) -> Option<f32>,
     typical: f32,
+    share: f32,
 ) -> [usize; 2] {
     let (mut dim, mut reach, mut gap) = (0, 0, 0);
     for k in 0..BLOCKS / 2 {
         let Some((a, b)) = near(k).zip(far(k)).filter(|(_, b)| *b > 0.15 * typical) else { continue };
-        if a + 0.02 * typical < ACROSS * (b + 0.02 * typical) {
+        if a + 0.02 * typical < share * (b + 0.02 * typical) {
             (dim, reach, gap) = (dim + 1, k + 1, 0);
         } else if gap == 1 {
             break;
@@ -334,7 +325,7 @@ mod tests {
     }
 
     fn dim_of(left: &[f32], right: &[f32]) -> [usize; 2] {
-        dimmer(&|k| left.get(k).copied(), &|k| right.get(k).copied(), 1.0)
+        dimmer(&|k| left.get(k).copied(), &|k| right.get(k).copied(), 1.0, ACROSS)
     }
 
     /// One dim block beside the middle made a narrow shadow reach over half of the picture.

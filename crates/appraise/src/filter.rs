@@ -123,6 +123,25 @@ pub(crate) fn gauss(p: &Plane, sigma: f32) -> Plane {
     out
 }
 
+/// Bright detail narrower than a square of `2·reach + 1` pixels taken off (grey-scale opening); at the border the square is cut.
+pub(crate) fn opened(p: &Plane, reach: usize) -> Plane {
+    let low = over_squares(p, reach, f32::min);
+    over_squares(&low, reach, f32::max)
+}
+
+/// The least or the greatest value in a square about each pixel.
+fn over_squares(p: &Plane, reach: usize, of: impl Fn(f32, f32) -> f32) -> Plane {
+    let (w, h) = (p.width, p.height);
+    let across = Plane::from_fn(w, h, |x, y| {
+        let row = &p.row(y)[x.saturating_sub(reach)..(x + reach + 1).min(w)];
+        row.iter().copied().fold(p.at(x, y), &of)
+    });
+    Plane::from_fn(w, h, |x, y| {
+        let rows = y.saturating_sub(reach)..(y + reach + 1).min(h);
+        rows.map(|j| across.at(x, j)).fold(across.at(x, y), &of)
+    })
+}
+
 fn weigh(to: &mut [f32], from: &[f32], weight: f32) {
     for (t, f) in to.iter_mut().zip(from) {
         *t += weight * f;
@@ -447,6 +466,19 @@ mod tests {
             }
             (sum / n) as f32
         })
+    }
+
+    #[test]
+    fn opening_takes_narrow_bright_strips_off_and_leaves_wide_and_dark_ones() {
+        let strip =
+            |wide: usize| Plane::from_fn(40, 20, |x, _| if (16..16 + wide).contains(&x) { 1.0 } else { 0.2 });
+        let row = |p: &Plane, reach| opened(p, reach).row(10).to_vec();
+        assert!(row(&strip(2), 1).iter().all(|v| *v == 0.2));
+        assert_eq!(row(&strip(3), 1), strip(3).row(10));
+        let mut dark = strip(2);
+        dark.data.iter_mut().for_each(|v| *v = 1.0 - *v);
+        assert_eq!(row(&dark, 2), dark.row(10));
+        assert_eq!(opened(&strip(2), 0), strip(2));
     }
 
     proptest! {

@@ -2,6 +2,7 @@
 
 mod disc;
 mod fovea;
+mod oriented;
 mod side;
 mod vessels;
 

@@ -36,7 +36,7 @@ impl Vessels {
         let (w, h) = (scene.width(), scene.height());
         let sigma = (scene.disc_radius * 0.098).max(0.8);
         let calm = filter::smooth(&scene.detail, sigma);
-        let lift = (0.15 * filter::percentile_where(&calm.data, &retina.data, 0.5)).max(0.004);
+        let lift = (0.15 * filter::percentile_where(&calm, retina, 0.5)).max(0.004);
         let mut log = calm;
         log.data.iter_mut().for_each(|v| *v += lift);
         filter::ln_all(&mut log.data);
@@ -188,15 +188,9 @@ fn curve(p: &Plane, x: usize, y: usize, sign: f32) -> f32 {
 
 /// The retina without a margin of working pixels, within which the outline itself would look like a vessel.
 pub(crate) fn core(retina: &Mask, margin: f32) -> Mask {
-    let solid = Plane {
-        width: retina.width,
-        height: retina.height,
-        data: retina.data.iter().map(|r| f32::from(u8::from(*r))).collect(),
-    };
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
     let margin = margin.round() as usize;
-    let solid = filter::box_mean(&solid, margin);
-    Mask { width: retina.width, height: retina.height, data: solid.data.iter().map(|v| *v > 0.995).collect() }
+    retina.eroded(margin)
 }
 
 /// Ridges of every pixel, row by row.

@@ -9,7 +9,7 @@ use serrata_words::{Finding, FindingKind};
 pub(super) fn underexposed(seen: &Seen<'_>) -> Option<Finding> {
     let dye = seen.scene.modality.is_dye();
     let share = if dye { 0.98 } else { 0.95 };
-    let bright = f64::from(filter::percentile_where(&seen.scene.value.data, &seen.retina.data, share));
+    let bright = f64::from(filter::percentile_where(&seen.scene.value, seen.retina, share));
     let score = 1.0 - ramp(bright, 0.10, 0.26);
     (score > 0.0)
         .then(|| Finding::new(FindingKind::Underexposed, score, seen.retina.share_of(&seen.scene.aperture)))

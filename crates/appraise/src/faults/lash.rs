@@ -1,7 +1,7 @@
 //! Lashes: wide dark streaks that come in from the lower or upper rim.
 
 use super::{Seen, placed, ramp};
-use crate::{filter, mask::Mask};
+use crate::filter;
 use serrata_frame::Plane;
 use serrata_words::{Finding, FindingKind, Side};
 
@@ -38,7 +38,12 @@ pub(super) fn lashes(seen: &Seen<'_>) -> Vec<Finding> {
         let rim = if near { 0.80 } else { 0.15 };
         // Only streaks that reach the rim of that side.
         let touching = streak.connected_to(|_, y| (y as f32 / h as f32 > rim) == near);
-        let zone = Mask::from_fn(w, h, |x, y| touching.at(x, y) && (y as f32 / h as f32 > 0.5) == near);
+        let mut zone = touching;
+        for (y, row) in zone.data.chunks_exact_mut(w).enumerate() {
+            if (y as f32 / h as f32 > 0.5) != near {
+                row.fill(false);
+            }
+        }
         let share = zone.share_of(&s.aperture);
         if share > 0.002 {
             let mut f = placed(FindingKind::Lash, ramp(share, 0.0, 0.15), &zone, s);

@@ -12,30 +12,27 @@ const LIT: f32 = 0.12;
 pub(super) fn lids(seen: &Seen<'_>) -> Vec<Finding> {
     let s = seen.scene;
     let (w, h) = (s.width(), s.height());
-    // What is unlit may be lid or rim: only lit parts are named, and what lies behind a margin.
-    let covered = s.aperture.and_not(seen.retina).and_not(&s.painted);
-    let covered = Mask {
-        width: w,
-        height: h,
-        data: covered
-            .data
-            .iter()
-            .zip(&s.value.data)
-            .zip(&seen.behind_margins.data)
-            .map(|((c, v), behind)| *c && (*v > LIT || *behind))
-            .collect(),
-    };
     let least = w * h / 400;
     let sides = [Side::Top, Side::Bottom, Side::Left, Side::Right];
     let mut parts = [(); 4].map(|()| Mask::new(w, h, false));
-    for (y, row) in covered.data.chunks_exact(w).enumerate() {
-        for x in (0..w).filter(|x| row[*x]) {
-            parts[side_of(x, y, w, h)].data[y * w + x] = true;
+    let mut counts = [0usize; 4];
+    for y in 0..h {
+        let row = y * w..(y + 1) * w;
+        let (aperture, retina) = (&s.aperture.data[row.clone()], &seen.retina.data[row.clone()]);
+        let (painted, light) = (&s.painted.data[row.clone()], &s.value.data[row.clone()]);
+        let behind = &seen.behind_margins.data[row];
+        for x in 0..w {
+            // What is unlit may be lid or rim: only lit parts are named, and what lies behind a margin.
+            if aperture[x] & !retina[x] & !painted[x] && (light[x] > LIT || behind[x]) {
+                let side = side_of(x, y, w, h);
+                parts[side].data[y * w + x] = true;
+                counts[side] += 1;
+            }
         }
     }
     let mut out = Vec::new();
-    for (side, part) in sides.into_iter().zip(parts) {
-        if part.count() < least {
+    for ((side, part), count) in sides.into_iter().zip(parts).zip(counts) {
+        if count < least {
             continue;
         }
         let part = part.without_specks(least);

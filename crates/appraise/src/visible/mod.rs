@@ -64,8 +64,8 @@ pub(crate) fn visible(scene: &Scene<'_>) -> Visible {
     };
     let mut behind_margins = beyond(&margins);
     if let Some(lids) = lids {
-        let floor = filter::percentile_where(&scene.value.data, &scene.aperture.data, 0.05);
-        let middle = filter::percentile_where(&scene.value.data, &retina.data, 0.5);
+        let floor = filter::percentile_where(&scene.value, &scene.aperture, 0.05);
+        let middle = filter::percentile_where(&scene.value, &retina, 0.5);
         let level = floor + LID * (middle - floor);
         let lids = beyond(&lids);
         for ((b, l), v) in behind_margins.data.iter_mut().zip(&lids.data).zip(&scene.value.data) {

@@ -33,6 +33,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 scene.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };
                 if class == "small" {
                     scene.faults = sets::lids(first + i, modality);
+                    scene.surround = true;
                 }
                 scene.setup = Some(sets::setup(first + i, class, modality));
                 sets::write(&eye, &scene, &folder.join(format!("{class}-{modality}-{i}")))?;

@@ -46,6 +46,7 @@ mod scene;
 mod sensor;
 mod setup;
 mod sight;
+mod surround;
 mod tissue;
 mod track;
 mod truth;

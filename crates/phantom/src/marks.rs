@@ -29,7 +29,7 @@ impl Marks {
         Self {
             dark: Canvas::new(width, height, soft),
             bright: Canvas::new(width, height, soft),
-            pools: Canvas::new(width, height, width as f32 * 0.008),
+            pools: Canvas::new(width, height, width as f32 * 0.014),
             scars: Canvas::new(width, height, soft),
         }
     }
@@ -79,7 +79,7 @@ impl Marks {
                     self.bright.push(Stroke { a: at, b: at, half, strength: shine, rim }, clip);
                     if drawn(k, 4) < 0.6 && pigment > 0.05 {
                         let half = half.map(|h| h * (0.3 + 0.4 * drawn(k, 5)));
-                        let strength = 0.8 * pigment;
+                        let strength = 0.55 * pigment;
                         self.scars.push(Stroke { a: at, b: at, half, strength, rim: -0.3 }, clip);
                     }
                 }

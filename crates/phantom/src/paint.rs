@@ -243,10 +243,10 @@ impl<'a> Painter<'a> {
                 let base = t.green
                     * (1.0 + mesh)
                     * (1.0 + t.choroid * choroid)
-                    * (1.0 + (0.9 - 1.1 * disc.cup) * disc.plate)
-                    + (0.22 - 0.12 * disc.cup) * disc.plate * self.gathered
-                    + 0.40 * bright
-                    + 0.45 * pool;
+                    * (1.0 + (0.7 - 0.9 * disc.cup) * disc.plate)
+                    + (0.13 - 0.05 * disc.cup) * disc.plate * self.gathered
+                    + 0.32 * bright
+                    + 0.32 * pool;
                 let base = base * (1.0 - 0.85 * scar);
                 let v = (base + 0.80 * artery.max(0.95 * vein)) * (1.0 - 0.85 * dark);
                 [v, v]

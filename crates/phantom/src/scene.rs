@@ -159,6 +159,9 @@ pub struct Scene {
     pub course: Course,
     /// Whether the picture keeps the uneven stretch of a frame that was not projected.
     pub raw: bool,
+    /// Whether what lies beyond the aperture is stored too: the edge of the instrument's front and the lit face about it, out of focus, as some
+    /// sources of pictures keep it. It is no part of the aperture.
+    pub surround: bool,
     /// How the instrument is set, or none: then as everyday shots differ, or plain without the everyday.
     pub setup: Option<Setup>,
     /// The instrument.
@@ -187,6 +190,7 @@ impl Scene {
             dye_s: 60.0,
             course: Course::default(),
             raw: false,
+            surround: false,
             setup: None,
             instrument,
         }

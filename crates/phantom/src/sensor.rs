@@ -7,6 +7,7 @@ use crate::optics::Optics;
 use crate::paint::Light;
 use crate::scene::{Fault, Scene};
 use crate::setup::{Setup, Tone};
+use crate::surround::Surround;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
@@ -219,6 +220,7 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
     #[allow(clippy::cast_possible_truncation)] // a factor
     let noise = setup.noise as f32;
     let pick = usize::from(scene.modality != Modality::Red);
+    let about = Surround::of(scene);
     let mut out = vec![0u8; n * optics.height as usize * stride];
     out.par_chunks_mut(n * stride).enumerate().for_each_init(
         || [(); 3].map(|()| vec![0f32; n]),
@@ -237,7 +239,14 @@ pub(crate) fn expose(light: &Light, scene: &Scene, optics: &Optics, covers: &Cov
             let kept = if colour { 0..2 } else { pick..pick + 1 };
             for (k, line) in kept.clone().zip(&mut lines[kept]) {
                 dim(line, optics, y, &inside);
-                for v in &mut line[span.clone()] {
+                if let Some(about) = &about {
+                    for x in (0..inside.start).chain(inside.end..optics.size) {
+                        let [u, v] = optics.centred(f64::from(x) + 0.5, f64::from(y) + 0.5);
+                        line[x as usize] = about.light(u, v)[k];
+                    }
+                }
+                let lit = if about.is_some() { 0..n } else { span.clone() };
+                for v in &mut line[lit] {
                     *v = tone.at(*v * gains[k]);
                 }
                 let k = if colour { k } else { 0 };

@@ -19,7 +19,7 @@ pub fn setup(seed: u64, class: &str, modality: Modality) -> Setup {
         }
         ("large", _) => Setup::draw(seed, [1.15, 1.15], 0.25, [1.15, 1.45], [0.05, 0.18], [0.9, 1.3]),
         (_, Modality::Colour) => Setup::draw(seed, [0.86, 1.12], 0.22, [1.2, 1.8], [4.0, 8.0], [2.0, 5.0]),
-        _ => Setup::draw(seed, [1.85, 1.85], 0.20, [1.1, 1.4], [3.0, 6.0], [1.6, 4.0]),
+        _ => Setup::draw(seed, [1.55, 1.55], 0.20, [1.1, 1.4], [3.0, 6.0], [1.6, 4.0]),
     }
 }
 
@@ -31,11 +31,21 @@ pub fn lay_out(scene: &mut Scene, seed: u64) {
     scene.instrument.degrees_per_pixel = Some(2.0 * half_field / f64::from(scene.instrument.width));
 }
 
-/// Lids as they hang in the small set: a tenth of the field and more, and the iris or darkness above and below in dye.
+/// What hangs into the small set's frames from above and below: in colour lids, in dye seldom, for they do not glow; mostly the field just
+/// ends in the dark there. Every other eye has lashes before its lower half.
 pub fn lids(seed: u64, modality: Modality) -> Vec<Fault> {
     let mut rng = Pcg64Mcg::seed_from_u64(seed ^ 0x11d5);
-    let most = if modality == Modality::Fa { 0.14 } else { 0.09 };
-    [Side::Bottom, Side::Top].map(|side| Fault::Lid { side, share: rng.random_range(0.01..most) }).into()
+    let dye = modality == Modality::Fa;
+    let most = if dye { 0.14 } else { 0.09 };
+    let mut out = Vec::from([Side::Bottom, Side::Top].map(|side| {
+        let (share, lid) = (rng.random_range(0.01..most), if dye { 0.2 } else { 0.5 });
+        if rng.random_bool(lid) { Fault::Lid { side, share } } else { Fault::OffCentre { side, share } }
+    }));
+    if rng.random_bool(0.5) {
+        let (length, count) = (rng.random_range(0.14..0.30), rng.random_range(6..20));
+        out.push(Fault::Lash { side: Side::Bottom, length, count });
+    }
+    out
 }
 
 /// What ails an eye: the small real set is of diseased, hazy eyes, the large one of mild disease.

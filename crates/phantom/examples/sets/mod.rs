@@ -57,10 +57,11 @@ pub fn ailments(seed: u64, diseased: bool) -> Vec<Condition> {
         if rng.random_bool(0.6) {
             out.push(marks(LesionKind::LaserScar, rng.random_range(200..1200)));
         }
-        if rng.random_bool(0.7) {
-            out.push(Condition::VitreousHaze { strength: rng.random_range(0.1..0.6) });
+        // Two of the four real eyes are hazy.
+        if rng.random_bool(0.5) {
+            out.push(Condition::VitreousHaze { strength: rng.random_range(0.1..0.5) });
         }
-        if rng.random_bool(0.4) {
+        if rng.random_bool(0.25) {
             out.push(Condition::Cataract { strength: rng.random_range(0.1..0.5) });
         }
         out.push(marks(LesionKind::Microaneurysm, rng.random_range(0..200)));

@@ -7,7 +7,7 @@ mod sets;
 
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use serrata_phantom::{Eyeball, Fault, Health, Scene};
+use serrata_phantom::{Eyeball, Fault, Health, Scene, Setup};
 use serrata_words::{Eye, Modality, Side};
 use std::path::Path;
 
@@ -20,8 +20,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for i in 0..many {
         let side = if i % 2 == 0 { Eye::R } else { Eye::L };
         let (class, width, height) = sets::CLASSES[(i / 2 % 2) as usize];
-        let (width, height) =
-            if class == "large" { (width / 3, height / 3) } else { (width / 2, height / 2) };
+        let shrink = if class == "large" { 3 } else { 2 };
+        let (width, height) = (width / shrink, height / shrink);
         let health = Health { conditions: sets::ailments(first + i, class == "small"), ..Health::default() };
         let eye = Eyeball::grow_with(first + i, side, &health)?;
         for modality in [Modality::Colour, Modality::Fa] {
@@ -29,7 +29,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             sets::lay_out(&mut plain, first + i);
             (plain.shot, plain.size, plain.height) = (i, width, Some(height));
             plain.dye_s = if class == "small" { [25.0, 60.0, 300.0][(i % 3) as usize] } else { 40.0 };
-            plain.setup = Some(sets::setup(first + i, class, modality));
+            // Real frames are shrunk to this size, and the mean of so many pixels has less noise.
+            let setup = sets::setup(first + i, class, modality);
+            plain.setup = Some(Setup { noise: setup.noise / f64::from(shrink), ..setup });
             if class == "small" {
                 plain.faults = sets::lids(first + i, modality);
                 plain.surround = true;

@@ -14,7 +14,7 @@ use serrata_words::{
 };
 
 /// The method of [`observe`] with its revision.
-pub const METHOD: Method = Method::new("observe", 9);
+pub const METHOD: Method = Method::new("observe", 10);
 
 /// Looks at one frame: what of the retina can be seen, what is wrong, where disc and fovea are, which eye it is.
 ///

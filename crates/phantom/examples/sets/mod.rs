@@ -18,7 +18,7 @@ pub fn setup(seed: u64, class: &str, modality: Modality) -> Setup {
             Setup::draw(seed, [1.0, 1.02], 0.08, [1.1, 1.3], [1.5, 8.0], [0.4, 0.8])
         }
         ("large", _) => Setup::draw(seed, [1.15, 1.15], 0.25, [1.15, 1.45], [0.05, 0.18], [0.9, 1.3]),
-        (_, Modality::Colour) => Setup::draw(seed, [0.86, 1.12], 0.22, [1.2, 1.8], [4.0, 8.0], [2.0, 5.0]),
+        (_, Modality::Colour) => Setup::draw(seed, [0.86, 1.12], 0.22, [1.2, 1.8], [4.0, 8.0], [2.0, 4.0]),
         _ => Setup::draw(seed, [1.55, 1.55], 0.20, [1.1, 1.4], [3.0, 6.0], [1.6, 4.0]),
     }
 }

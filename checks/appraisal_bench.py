@@ -1,6 +1,6 @@
 """Every figure that the appraisal is held to, on real, spoiled and simulated pictures (`make appraisal-bench`).
 
-    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,kinds,spoiled,disease,phantom,soft,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
+    appraisal_bench.py [--quick] [--parts real,verdicts,narrow,vessels,lines,kinds,spoiled,disease,phantom,jumps,soft,gaze,bad,speed] [--engine PROGRAM] [--keep DIR]
 
 Nothing is told to the tool but the file. Each line gives the figure, its 95 % interval (percentile bootstrap over whole eyes), the
 number of pictures, the goal and whether it is reached. `--quick` takes fewer strengths, pictures and seeds. `--engine` runs another
@@ -16,6 +16,7 @@ import argparse
 import csv
 import json
 import pathlib
+import re
 import subprocess
 import sys
 import tempfile
@@ -608,6 +609,38 @@ def part_phantom() -> None:
     say("phantom, eye side: not sure, share", float(np.mean([v["eye"]["inferred"] is None for _, v in pairs])), "", len(pairs))
 
 
+def part_jumps() -> None:
+    """Jumps where a sweep of 4 s lets a saccade take few lines, so that vessels break as in real frames: found, at which row, and how far. In the sweep of
+    0.4 s of the other simulated frames the same saccade is spread over a fourteenth of the lines. No goal is set."""
+    count = 24 if SETTINGS.quick else 120
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+        slow = folder / "slow.toml"
+        profile = (house.ROOT / "instruments" / "demo-wide.toml").read_text()
+        slow.write_text(re.sub(r"(?m)^sweep_s = [0-9.]+", "sweep_s = 4.0", profile))
+
+        def one(i: int) -> tuple[bool, dict, dict]:
+            kind, jump = ("colour", "fa", "faf")[i % 3], i // 3 % 2 == 0
+            words = ["--seed", 66_000 + i, "--eye", "RL"[i % 2], "--modality", kind, "--size", 1200, "--sweep", 4]
+            truth = house.serrata("phantom", "frame", *words, *(["--fault", "motion"] if jump else []), "-o", folder, "--json").lines[0]
+            line = house.serrata("appraise", "--json", "--instrument", slow, "--modality", kind, folder / truth["file"]).lines[0]
+            return jump, truth, line
+
+        with ThreadPoolExecutor(2) as pool:
+            made = list(pool.map(one, range(count)))
+    for kind in ("colour", "fa", "faf"):
+        some = [(jump, v) for jump, t, v in made if t["modality"] == kind]
+        say(f"simulated jumps in few lines, {kind}: area under the curve", auc([score(v, "motion") for j, v in some if j], [score(v, "motion") for j, v in some if not j]), "", len(some))
+        say("   of those with a jump, counted", float(np.mean(["motion" in counted(v) for j, v in some if j])), "", len(some) // 2)
+        say("   of the others, counted", float(np.mean(["motion" in counted(v) for j, v in some if not j])), "", len(some) // 2)
+    found = [(t, f) for j, t, v in made if j and (f := max((f for f in v["findings"] if f["kind"] == "motion"), key=lambda f: f["score"], default=None))]
+    rows = [row_error(t, v, "motion") for j, t, v in made if j]
+    say("   row within 1 % of the height, of all with a jump", float(np.mean([r <= 0.01 for r in rows])), "", len(rows))
+    sizes = [abs(f["shift_deg"] - 4.0) for _, f in found if f.get("shift_deg") is not None]
+    if sizes:
+        say("   size within 0.1°, of those told", float(np.mean([s <= 0.1 for s in sizes])), "", len(sizes), None, f"median error {np.median(sizes):.2f}°")
+
+
 def part_soft() -> None:
     """Blur of one part, which the other simulated frames have none of: with its place against frames with a smear and without a fault. No
     goal is set."""
@@ -751,7 +784,7 @@ def part_speed() -> None:
             say(f"speed, {kind} {file.name}: {stage}, median ms", float(np.median([v["milliseconds"][stage] for v in lines])), "", 5)
 
 
-PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "kinds": part_kinds, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "soft": part_soft, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
+PARTS = {"real": part_real, "verdicts": part_verdicts, "narrow": part_narrow, "vessels": part_vessels, "lines": part_lines, "kinds": part_kinds, "spoiled": part_spoiled, "disease": part_disease, "phantom": part_phantom, "jumps": part_jumps, "soft": part_soft, "gaze": part_gaze, "bad": part_bad, "speed": part_speed}  # fmt: skip
 
 
 def main() -> int:

@@ -79,6 +79,7 @@ def test_a_later_visit_has_the_change_that_was_asked_for(tmp_path: pathlib.Path)
     (["frame", "--size", "300", "--blink-rows", "10-400"], "is 400: it must lie from 10 to 300"),
     (["frame", "--size", "-5"], "it must be a whole number from 16 to 8192"),
     (["frame", "--height", "9"], "picture height in pixels is 9: it must lie from 16 to 8192"),
+    (["frame", "--sweep", "0"], "sweep in seconds is 0: it must lie from 0.01 to 60"),
     (["frame", "--modality", "fa", "--seconds", "-4000"], "seconds since injection is -4000: it must lie from -3600 to 7200"),
     (["frame", "--condition", "haze=1.5"], "vitreous haze is 1.5: it must lie from 0 to 1"),
     (["frame", "--condition", "drusen=-3"], "it must be a whole number from 0 to 3000"),

@@ -47,6 +47,7 @@ impl Scene {
         }
         within("gaze turn in degrees", self.turn_deg, 0.0..=60.0)?;
         within("seconds since injection", self.dye_s, -3600.0..=7200.0)?;
+        within("sweep in seconds", self.instrument.sweep_s, 0.01..=60.0)?;
         self.course.check()?;
         self.setup.map_or(Ok(()), |s| s.check())?;
         self.faults.iter().try_for_each(|f| check_fault(f, self))

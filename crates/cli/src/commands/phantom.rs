@@ -114,6 +114,9 @@ struct FrameArgs {
     /// Seconds since the dye was injected, -3600 to 7200.
     #[arg(long, default_value_t = 60.0, allow_negative_numbers = true)]
     seconds: f64,
+    /// Seconds that the instrument's sweep takes, 0.01 to 60 [default: 0.4]: in a longer one a jump of the eye takes fewer lines.
+    #[arg(long, allow_negative_numbers = true)]
+    sweep: Option<f64>,
     /// Keeps the uneven stretch of a frame that was not projected; such a frame has no masks.
     #[arg(long, conflicts_with = "masks")]
     raw: bool,
@@ -271,6 +274,7 @@ pub fn run(args: &Args) -> Result<ExitCode> {
             let c = &a.common;
             let mut scene = c.scene(a.modality);
             (scene.dye_s, scene.raw) = (a.seconds, a.raw);
+            scene.instrument.sweep_s = a.sweep.unwrap_or(scene.instrument.sweep_s);
             a.fault.iter().for_each(|w| w.spoil(&mut scene));
             if let Some(rows) = a.blink_rows {
                 scene.faults.retain(|f| !matches!(f, Fault::Blink { .. }));

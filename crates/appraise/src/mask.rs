@@ -135,6 +135,39 @@ impl Mask {
         self.inverse().dilated(reach).inverse()
     }
 
+    /// Pixels of whose window of `2·reach + 1` along both axes, cut at the border, more than a share is set.
+    pub(crate) fn mostly(&self, reach: usize, share: f64) -> Self {
+        let (w, h) = (self.width, self.height);
+        let mut out = Self::new(w, h, false);
+        // Set pixels in each column's part of the window.
+        let mut counts = vec![0u32; w];
+        let row = |y: usize| &self.data[y * w..(y + 1) * w];
+        for y in 0..reach.min(h) {
+            counts.iter_mut().zip(row(y)).for_each(|(c, set)| *c += u32::from(*set));
+        }
+        for y in 0..h {
+            if y + reach < h {
+                counts.iter_mut().zip(row(y + reach)).for_each(|(c, set)| *c += u32::from(*set));
+            }
+            if y > reach {
+                counts.iter_mut().zip(row(y - reach - 1)).for_each(|(c, set)| *c -= u32::from(*set));
+            }
+            let rows = (y + reach + 1).min(h) - y.saturating_sub(reach);
+            let mut sum: u32 = counts.iter().take(reach).sum();
+            for (x, o) in out.data[y * w..(y + 1) * w].iter_mut().enumerate() {
+                if x + reach < w {
+                    sum += counts[x + reach];
+                }
+                if x > reach {
+                    sum -= counts[x - reach - 1];
+                }
+                let columns = (x + reach + 1).min(w) - x.saturating_sub(reach);
+                *o = f64::from(sum) > share * (rows * columns) as f64;
+            }
+        }
+        out
+    }
+
     /// Parts that hang together by edges, as lists of indices; largest first, ties in order of rows.
     pub(crate) fn parts(&self) -> Vec<Vec<usize>> {
         let (w, h) = (self.width, self.height);
@@ -314,6 +347,19 @@ mod tests {
                 want.data[i] = true;
             }
             prop_assert_eq!(m.without_specks(least), want);
+        }
+
+        /// The plain reference: every pixel of every window is counted.
+        #[test]
+        fn a_pixel_is_kept_where_most_of_its_window_is_set(w in 1usize..16, h in 1usize..16, reach in 0usize..6, bits in any::<u128>(), share in 0.3f64..1.0) {
+            let m = Mask::from_fn(w, h, |x, y| bits >> ((y * w + x) % 128) & 1 == 1 || (x + y) % 3 == 0);
+            let kept = |x: usize, y: usize| {
+                let window = (y.saturating_sub(reach)..(y + reach + 1).min(h))
+                    .flat_map(|j| (x.saturating_sub(reach)..(x + reach + 1).min(w)).map(move |i| (i, j)));
+                let all: Vec<bool> = window.map(|(i, j)| m.at(i, j)).collect();
+                all.iter().filter(|b| **b).count() as f64 > share * all.len() as f64
+            };
+            prop_assert_eq!(m.mostly(reach, share), Mask::from_fn(w, h, kept));
         }
 
         /// The plain reference: every pixel of every window.

@@ -190,7 +190,8 @@ fn curve(p: &Plane, x: usize, y: usize, sign: f32) -> f32 {
 pub(crate) fn core(retina: &Mask, margin: f32) -> Mask {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small positive number
     let margin = margin.round() as usize;
-    retina.eroded(margin)
+    // A pixel that is missing here and there is no margin.
+    retina.mostly(margin, 0.995)
 }
 
 /// Ridges of every pixel, row by row.

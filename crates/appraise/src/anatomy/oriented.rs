@@ -146,7 +146,7 @@ mod tests {
     }
 
     #[test]
-    fn a_line_is_as_strong_at_any_angle() {
+    fn a_line_is_nearly_as_strong_at_any_angle() {
         let level = at_best(&line(0.0));
         // Half-way between two directions it is weakest.
         for k in 0..32u8 {

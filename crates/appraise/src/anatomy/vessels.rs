@@ -78,8 +78,10 @@ pub(crate) fn map(scene: &Scene<'_>, retina: &Mask) -> Plane {
         }
     }
     let mut best = Plane::new(log.width, log.height, 0.0);
-    for width in WIDTHS {
-        let sigma = (unit * width * scene.disc_radius).max(0.7);
+    let mut sigmas = WIDTHS.map(|width| (unit * width * scene.disc_radius).max(0.7)).to_vec();
+    // In wide frames the narrow ones are all as narrow as can be told.
+    sigmas.dedup();
+    for sigma in sigmas {
         let found = oriented::ridges(&log, sigma, sign);
         let scale = sigma.powf(1.5);
         for ((b, v), inside) in best.data.iter_mut().zip(&found.data).zip(&retina.data) {

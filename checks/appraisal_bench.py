@@ -611,13 +611,15 @@ def part_phantom() -> None:
 
 def part_jumps() -> None:
     """Jumps where a sweep of 4 s lets a saccade take few lines, so that vessels break as in real frames: found, at which row, and how far. In the sweep of
-    0.4 s of the other simulated frames the same saccade is spread over a fourteenth of the lines. No goal is set."""
+    0.4 s of the other simulated frames the same saccade is spread over a thirteenth of the lines. No goal is set."""
     count = 24 if SETTINGS.quick else 120
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
         slow = folder / "slow.toml"
         profile = (house.ROOT / "instruments" / "demo-wide.toml").read_text()
-        slow.write_text(re.sub(r"(?m)^sweep_s = [0-9.]+", "sweep_s = 4.0", profile))
+        longer, replaced = re.subn(r"(?m)^sweep_s = [0-9.]+", "sweep_s = 4.0", profile)
+        assert replaced == 1, "the profile's sweep is not where it was"
+        slow.write_text(longer)
 
         def one(i: int) -> tuple[bool, dict, dict]:
             kind, jump = ("colour", "fa", "faf")[i % 3], i // 3 % 2 == 0
@@ -634,7 +636,7 @@ def part_jumps() -> None:
         say("   of those with a jump, counted", float(np.mean(["motion" in counted(v) for j, v in some if j])), "", len(some) // 2)
         say("   of the others, counted", float(np.mean(["motion" in counted(v) for j, v in some if not j])), "", len(some) // 2)
     found = [(t, f) for j, t, v in made if j and (f := max((f for f in v["findings"] if f["kind"] == "motion"), key=lambda f: f["score"], default=None))]
-    rows = [row_error(t, v, "motion") for j, t, v in made if j]
+    rows = [r for j, t, v in made if j and (r := row_error(t, v, "motion")) is not None]
     say("   row within 1 % of the height, of all with a jump", float(np.mean([r <= 0.01 for r in rows])), "", len(rows))
     sizes = [abs(f["shift_deg"] - 4.0) for _, f in found if f.get("shift_deg") is not None]
     if sizes:

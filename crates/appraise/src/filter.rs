@@ -291,13 +291,18 @@ pub(crate) fn percentile(values: &mut [f32], share: f64) -> f32 {
 /// The same of the values where a mask is set, told from every other row: light is much alike from row to row.
 pub(crate) fn percentile_where(p: &Plane, mask: &Mask, share: f64) -> f32 {
     let w = p.width.max(1);
-    let n: usize = mask.data.chunks(w).step_by(2).map(|row| row.iter().filter(|m| **m).count()).sum();
+    let count = |step| mask.data.chunks(w).step_by(step).flatten().filter(|m| **m).count();
+    // What lies in the rows between alone is not nothing.
+    let (n, step) = match count(2) {
+        0 => (count(1), 1),
+        n => (n, 2),
+    };
     if n == 0 {
         return 0.0;
     }
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // an index
     let k = ((n - 1) as f64 * share.clamp(0.0, 1.0)).round() as usize;
-    let rows = || p.data.chunks(w).zip(mask.data.chunks(w)).step_by(2);
+    let rows = || p.data.chunks(w).zip(mask.data.chunks(w)).step_by(step);
     among(|| rows().flat_map(|(v, m)| v.iter().zip(m).filter(|(_, m)| **m).map(|(v, _)| *v)), k)
 }
 
@@ -482,6 +487,10 @@ mod tests {
         dark.data.iter_mut().for_each(|v| *v = 1.0 - *v);
         assert_eq!(row(&dark, 2), dark.row(10));
         assert_eq!(opened(&strip(2), 0), strip(2));
+        // The same down the picture.
+        let across = |wide: usize| Plane::from_fn(20, 40, |x, y| strip(wide).at(y, x));
+        assert!(opened(&across(2), 1).data.iter().all(|v| *v == 0.2));
+        assert_eq!(opened(&across(3), 1), across(3));
     }
 
     proptest! {

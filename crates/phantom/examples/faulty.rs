@@ -37,15 +37,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 plain.surround = true;
             }
             let mut rng = Pcg64Mcg::seed_from_u64(first + i);
+            // How much of a jump one line sees depends on how long the sweep takes: instruments differ, and the jumps that real frames are
+            // spoiled with take no time at all (the range is judgement).
+            plain.instrument.sweep_s = 0.4 * 10f64.powf(rng.random_range(0.0..1.0));
             sets::write(&eye, &plain, &folder.join(format!("{modality}-{i}-good")))?;
             for (name, fault) in faults(&mut rng, &plain) {
                 let mut scene = plain.clone();
                 scene.shot += 1000;
-                if name == "motion" {
-                    // How much of a jump one line sees depends on how long the sweep takes: instruments differ, and the jumps that real
-                    // frames are spoiled with take no time at all (the range is judgement).
-                    scene.instrument.sweep_s = 0.4 * 10f64.powf(rng.random_range(0.0..1.0));
-                }
                 scene.faults.push(fault);
                 sets::write(&eye, &scene, &folder.join(format!("{modality}-{i}-{name}")))?;
             }

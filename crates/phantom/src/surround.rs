@@ -76,6 +76,22 @@ mod tests {
         assert_eq!(about.light(0.0, 0.0), [0.0; 2]);
         let corner = about.light(-0.99, -0.79);
         assert!(corner[1] > 0.05 && corner[0] < corner[1], "{corner:?}");
+        (scene.size, scene.height) = (240, Some(192));
+        let bytes = |s: &Scene| match crate::render(s).frame.pixels.samples() {
+            serrata_frame::Samples::U8(v) => v.to_vec(),
+            serrata_frame::Samples::U16(_) => Vec::new(),
+        };
+        let (with, without) = (bytes(&scene), bytes(&Scene { surround: false, ..scene.clone() }));
+        let mut lit = 0;
+        for (k, (a, b)) in with.chunks(3).zip(without.chunks(3)).enumerate() {
+            let (u, v) = ((k % 240) as f64 / 119.5 - 1.0, ((k / 240) as f64 - 95.5) / 120.0);
+            if aperture::signed(u, v) < -0.02 {
+                assert_eq!(a, b, "{u} {v}");
+            } else {
+                lit += usize::from(a[1] > b[1].saturating_add(20));
+            }
+        }
+        assert!(lit > 200, "{lit}");
         scene.modality = Modality::Fa;
         assert!(Surround::of(&scene).unwrap().light(-0.99, -0.79)[1] < 0.05);
     }

@@ -50,7 +50,14 @@ impl Track {
             let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
             let speed = rng.random_range(0.1..0.6);
             drift = [speed * c / 1000.0, speed * s / 1000.0];
-            if rng.random_bool((1.2 * sweep / 1000.0).clamp(0.0, 1.0)) {
+            // So many are to be expected; of a part of one there is a chance.
+            let mut due = 1.2 * sweep / 1000.0;
+            while due > 0.0 {
+                let comes = rng.random_bool(due.min(1.0));
+                due -= 1.0;
+                if !comes {
+                    continue;
+                }
                 let size = rng.random_range(0.1..0.5);
                 let (s, c) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
                 let onset = rng.random_range(0.0..(sweep - 25.0).max(1.0));

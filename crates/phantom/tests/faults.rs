@@ -151,3 +151,24 @@ fn impossible_parameters_are_named_with_their_range() {
         assert_eq!(said, text);
     }
 }
+
+/// A jump takes its own time: the longer the sweep, the fewer lines see it, and the more small jumps come besides.
+#[test]
+fn a_longer_sweep_sees_a_jump_in_fewer_lines_and_more_microsaccades() {
+    let shot = |sweep_s: f64, shot: u64| {
+        let mut s = scene(vec![Fault::Motion { row: 50, shift_deg: 4.0 }]);
+        s.instrument.sweep_s = sweep_s;
+        (s.everyday, s.shot, s.size) = (true, shot, 100);
+        let movements = render(&s).truth.movements;
+        let lines = movements.iter().find(|m| m.kind == "saccade").map(|m| m.rows[1] - m.rows[0]).unwrap();
+        (lines, movements.iter().filter(|m| m.kind == "microsaccade").count())
+    };
+    let mut many = [0, 0];
+    for k in 0..20 {
+        let (short, long) = (shot(0.4, k), shot(4.0, k));
+        assert!(short.0 > 4 * long.0.max(1), "{} {}", short.0, long.0);
+        many = [many[0] + short.1, many[1] + long.1];
+    }
+    // 1.2 a second.
+    assert!((3..=17).contains(&many[0]) && (80..=100).contains(&many[1]), "{many:?}");
+}

@@ -63,8 +63,8 @@ impl Vessels {
 /// Widths at which vessels are looked for when they are mapped, in usual disc radii: capillary branches to the great arcades.
 const WIDTHS: [f32; 3] = [0.0185, 0.032, 0.055];
 
-/// How strongly each working pixel looks like a vessel of any width: the strongest ridge over four scales, each weighted
-/// with scale^1.5 (chosen by area under the curve on 8 of the 14 pictures with vessel masks; scale² favours broad shadows).
+/// How strongly each working pixel looks like a vessel of any width: the strongest ridge over three scales, each weighted
+/// with scale^1.5 (both chosen by area under the curve on the 14 pictures with vessel masks; scale² favours broad shadows).
 pub(crate) fn map(scene: &Scene<'_>, retina: &Mask) -> Plane {
     let sign = sign(scene.modality);
     let mut log = over_ground(&scene.detail, scene, retina);
@@ -91,12 +91,15 @@ pub(crate) fn map(scene: &Scene<'_>, retina: &Mask) -> Plane {
     best
 }
 
-/// The same of ridges as short as they are wide, dark (`sign` +1) or bright ones (−1), of which grain has as many as vessels.
+/// Widths of the ridges of [`ridges`], in usual disc radii: what is told by them has its limits with these.
+const SHORT: [f32; 4] = [0.023, 0.038, 0.062, 0.1];
+
+/// The same of ridges that need not go on, dark (`sign` +1) or bright ones (−1): the curvature at each pixel alone.
 pub(crate) fn ridges(scene: &Scene<'_>, retina: &Mask, sign: f32) -> Plane {
     let log = over_ground(&scene.detail, scene, retina);
     let unit = unit(scene, retina, &log, sign);
     let mut best = Plane::new(log.width, log.height, 0.0);
-    for width in WIDTHS {
+    for width in SHORT {
         let sigma = (unit * width * scene.disc_radius).max(0.7);
         each_curve(&log, retina, sigma, sign, |i, c| best.data[i] = best.data[i].max(c * sigma.powf(1.5)));
     }
@@ -142,8 +145,8 @@ fn sign(modality: Modality) -> f32 {
     if modality.is_dye() { -1.0 } else { 1.0 }
 }
 
-/// Half of the widest bright strip within a vessel, in the scale of its strongest ridge (judgement: it takes a third to a quarter of the
-/// vessel's width).
+/// Half of the widest bright strip within a vessel, in the scale of its strongest ridge (it takes a third to a quarter of the
+/// vessel's width; chosen on the same pictures).
 const SHINE: f32 = 0.38;
 
 /// Width of the strongest vessels for which [`WIDTHS`] are made, in usual disc radii: that of pictures of 45°.

@@ -31,8 +31,8 @@ pub fn lay_out(scene: &mut Scene, seed: u64) {
     scene.instrument.degrees_per_pixel = Some(2.0 * half_field / f64::from(scene.instrument.width));
 }
 
-/// What hangs into the small set's frames from above and below: in colour lids, in dye seldom, for they do not glow; mostly the field just
-/// ends in the dark there. Every other eye has lashes before its lower half.
+/// What hangs into the small set's frames from above and below: in colour every other time a lid, in dye seldom, for lids hardly glow; else
+/// the field just ends in the dark there. Every other eye has lashes before its lower half.
 pub fn lids(seed: u64, modality: Modality) -> Vec<Fault> {
     let mut rng = Pcg64Mcg::seed_from_u64(seed ^ 0x11d5);
     let dye = modality == Modality::Fa;

@@ -635,10 +635,10 @@ def part_jumps() -> None:
         say(f"simulated jumps in few lines, {kind}: area under the curve", auc([score(v, "motion") for j, v in some if j], [score(v, "motion") for j, v in some if not j]), "", len(some))
         say("   of those with a jump, counted", float(np.mean(["motion" in counted(v) for j, v in some if j])), "", len(some) // 2)
         say("   of the others, counted", float(np.mean(["motion" in counted(v) for j, v in some if not j])), "", len(some) // 2)
-    found = [(t, f) for j, t, v in made if j and (f := max((f for f in v["findings"] if f["kind"] == "motion"), key=lambda f: f["score"], default=None))]
+    found = [f for j, _, v in made if j and (f := max((f for f in v["findings"] if f["kind"] == "motion"), key=lambda f: f["score"], default=None))]
     rows = [r for j, t, v in made if j and (r := row_error(t, v, "motion")) is not None]
     say("   row within 1 % of the height, of all with a jump", float(np.mean([r <= 0.01 for r in rows])), "", len(rows))
-    sizes = [abs(f["shift_deg"] - 4.0) for _, f in found if f.get("shift_deg") is not None]
+    sizes = [abs(f["shift_deg"] - 4.0) for f in found if f.get("shift_deg") is not None]
     if sizes:
         say("   size within 0.1°, of those told", float(np.mean([s <= 0.1 for s in sizes])), "", len(sizes), None, f"median error {np.median(sizes):.2f}°")
 
